@@ -232,7 +232,7 @@ def _by_content(head: bytes) -> str:
 
 
 def _webp_size(head: bytes) -> tuple[int, int]:
-    """Width and height from the first chunk (RFC 9649, sections 2.5 to 2.7); the smallest usable if cut short."""
+    """Width and height from the first chunk (RFC 9649, 2.5 to 2.7); the smallest usable if cut short."""
     head = head.ljust(32, b"\0")
     chunk = head[12:16]
     if chunk == b"VP8X":
@@ -258,8 +258,8 @@ def _check_size(path: Path, size: tuple[int, int]) -> None:
     if width * height > LARGEST_PX:
         raise PictureError(
             path,
-            f"{path} says it is {width} × {height} pixels; at most {LARGEST_PX // 1_000_000} megapixels are read. "
-            "Cut out the part with the end face, or save it smaller.",
+            f"{path} says it is {width} × {height} pixels; at most {LARGEST_PX // 1_000_000} megapixels are "
+            "read. Cut out the part with the end face, or save it smaller.",
         )
     if min(width, height) < SMALLEST_SIDE_PX:
         raise PictureError(
@@ -296,7 +296,7 @@ def _bits(kind: str, picture: ImageFile.ImageFile) -> int:
     """Bits a sample as the file has them; Pillow makes 16-bit colour into 8 bits without a word."""
     if kind == "TIFF":
         assert isinstance(picture, TiffImagePlugin.TiffImageFile)
-        return max(picture.tag_v2.get(TiffImagePlugin.BITSPERSAMPLE, (1,)))
+        return int(max(picture.tag_v2.get(TiffImagePlugin.BITSPERSAMPLE, (1,))))
     if kind == "PNG":
         assert picture.fp is not None
         here = picture.fp.tell()
