@@ -1,0 +1,225 @@
+"""Faces by chance, as a bench sees them: any scale, format, polarity, fibre, dirt, damage and fault."""
+
+import math
+from dataclasses import replace
+from enum import Enum
+
+import numpy as np
+
+from workstation.simulator import features
+from workstation.simulator.optics import Lamp, Optics
+from workstation.simulator.scene import Fibre, FibreKind, Scene, SceneFeature
+
+FORMATS = ((640, 480), (1280, 720), (1280, 1024), (1600, 1200), (1920, 1080), (2592, 1944))
+_ZONE_C_UM = 135.0  # IEC 61300-3-35:2015: zone C ends at 135 µm
+
+
+class Contents(Enum):
+    """What is on the face."""
+
+    CLEAN = "clean"
+    PARTICLES = "particles"
+    SCRATCHES = "scratches"
+    PITS = "pits"
+    MIXED = "mixed"
+
+
+class Fault(Enum):
+    """What is wrong with the picture as a whole."""
+
+    DEFOCUSED = "defocused"
+    CUT_OFF = "cut_off"
+    BLACK = "black"
+    BURNT_OUT = "burnt_out"
+    NO_FIBRE = "no_fibre"
+
+
+def random_case(
+    seed: int | np.random.Generator,
+    *,
+    contents: Contents | str | None = None,
+    fault: Fault | str | None = None,
+    fibre: FibreKind | str | None = None,
+    ferrule_brighter: bool | None = None,
+    size_px: tuple[int, int] | None = None,
+    um_per_px: float | None = None,
+    colour: bool | None = None,
+) -> tuple[Scene, Optics]:
+    """Draw a face and optics by chance.
+
+    Parameters
+    ----------
+    seed
+        A number, or a generator to draw from. The same number gives the same case.
+    contents
+        What is on the face; None for any.
+    fault
+        What is wrong with the picture; None for a good one.
+    fibre, ferrule_brighter, size_px, um_per_px, colour
+        Choices to hold fast; None for any.
+
+    Returns
+    -------
+    tuple of Scene and Optics
+        To be given to `render`.
+    """
+    rng = np.random.default_rng(seed)
+    what = Contents(contents) if contents is not None else list(Contents)[rng.integers(len(Contents))]
+    kind = FibreKind(fibre) if fibre is not None else _any_kind(rng)
+    wrong = None if fault is None else Fault(fault)
+    optics = _random_optics(rng, size_px, um_per_px, colour)
+    scene = _random_scene(rng, kind, ferrule_brighter)
+    field_um = min(optics.width_px, optics.height_px) * optics.um_per_px
+    scene = _with(scene, features=tuple(random_features(rng, what, min(field_um / 2, 125.0))))
+    if wrong is not None:
+        scene, optics = _spoil(rng, wrong, scene, optics)
+    return scene, optics
+
+
+def _any_kind(rng: np.random.Generator) -> FibreKind:
+    return list(FibreKind)[int(rng.choice(3, p=[0.6, 0.25, 0.15]))]
+
+
+def _log_uniform(rng: np.random.Generator, low: float, high: float) -> float:
+    return float(math.exp(rng.uniform(math.log(low), math.log(high))))
+
+
+def _random_optics(
+    rng: np.random.Generator, size_px: tuple[int, int] | None, um_per_px: float | None, colour: bool | None
+) -> Optics:
+    """Draw format, scale, framing, light and noise such that zones A to C lie wholly in view."""
+    width, height = FORMATS[rng.integers(len(FORMATS))] if size_px is None else size_px
+    finest, coarsest = max(0.12, 125 / (0.9 * height)), min(0.55, 125 / (0.2 * height))
+    scale = _log_uniform(rng, finest, coarsest) if um_per_px is None else um_per_px
+    need = _ZONE_C_UM / scale / 2 + 2
+    room_x, room_y = max(width / 2 - need, 0.0), max(height / 2 - need, 0.0)
+    shift = rng.normal(0, 0.35, 2) if rng.random() < 0.8 else rng.uniform(-1, 1, 2)
+    x, y = np.clip(shift, -1, 1) * (room_x, room_y)
+    gains = tuple(float(g) for g in rng.uniform(0.88, 1.0, 3))
+    in_colour = rng.random() < 0.3 if colour is None else colour
+    return Optics(
+        width_px=width,
+        height_px=height,
+        um_per_px=scale,
+        centre_px=((width - 1) / 2 + float(x), (height - 1) / 2 + float(y)),
+        rotation_rad=float(rng.uniform(0, 2 * math.pi)),
+        blur_um=_log_uniform(rng, 0.3, 0.9),
+        lamp=Lamp(float(rng.normal(0, 0.05)), float(rng.normal(0, 0.05)), float(rng.uniform(0.0, 0.15))),
+        exposure=float(rng.uniform(150, 230)),
+        shot_noise=float(rng.uniform(0.7, 3.0)),
+        read_noise=float(rng.uniform(0.4, 1.5)),
+        gamma=float(rng.uniform(0.85, 1.15)) if rng.random() < 0.25 else 1.0,
+        colour=(gains[0], gains[1], gains[2]) if in_colour else None,
+        jpeg_quality=int(rng.integers(80, 97)) if rng.random() < 0.2 else None,
+    )
+
+
+def random_fibre(rng: np.random.Generator, kind: FibreKind) -> Fibre:
+    """Draw a fibre of a kind within the tolerances named at `Fibre`."""
+    single = kind is FibreKind.SINGLE_MODE
+    angle, away = rng.uniform(0, 2 * math.pi), rng.uniform(0, 0.6 if single else 2.0)
+    nominal = {FibreKind.MULTIMODE_50: 50.0, FibreKind.MULTIMODE_62_5: 62.5}
+    core = rng.uniform(8.2, 9.2) if single else nominal[kind] + rng.uniform(-2.5, 2.5)
+    lit = rng.random() < 0.4
+    step = rng.uniform(0.12, 0.5) if lit else rng.choice([-1, 1, 1]) * rng.uniform(0.01, 0.05)
+    glue = rng.uniform(0.1, 0.6) if single else rng.uniform(0.3, 1.5)
+    bore = rng.uniform(0, 0.6) * glue
+    turn = rng.uniform(0, 2 * math.pi)
+    return Fibre(
+        kind=kind,
+        cladding_diameter_um=float(125 + np.clip(rng.normal(0, 0.3), -0.7, 0.7)),
+        core_diameter_um=float(core),
+        core_offset_um=(float(away * math.cos(angle)), float(away * math.sin(angle))),
+        core_step=float(step),
+        core_edge=1.0 if single else float(rng.uniform(0.5, 1.0)),
+        glue_width_um=float(glue),
+        glue_depth=float(rng.uniform(0.3, 0.9)),
+        bore_offset_um=(float(bore * math.cos(turn)), float(bore * math.sin(turn))),
+    )
+
+
+def _random_scene(rng: np.random.Generator, kind: FibreKind, ferrule_brighter: bool | None) -> Scene:
+    """Draw a bare face.
+
+    Zirconia reflects about four times what silica does (Fresnel, n = 2.15 to 2.2 and 1.46), and scatter and the
+    scope's light bring that down, or turn it round.
+    """
+    bright_ferrule = rng.random() < 0.6 if ferrule_brighter is None else ferrule_brighter
+    ratio = _log_uniform(rng, 1.3, 4.0)
+    tilted = rng.random() < 0.2
+    return Scene(
+        fibres=(random_fibre(rng, kind),),
+        ferrule_level=1.0 if bright_ferrule else 1 / ratio,
+        cladding_level=1 / ratio if bright_ferrule else 1.0,
+        grain=float(rng.uniform(0.015, 0.06)),
+        grain_um=_log_uniform(rng, 0.3, 1.0),
+        texture=float(rng.uniform(0.0, 0.005)),
+        axis_ratio=float(1 / math.cos(math.radians(8))) if tilted else float(1 + abs(rng.normal(0, 0.002))),
+        axis_angle_rad=float(rng.uniform(0, math.pi)),
+    )
+
+
+def _with(scene: Scene, **changes: object) -> Scene:
+    return replace(scene, **changes)  # type: ignore[arg-type]
+
+
+def _place(rng: np.random.Generator, reach_um: float) -> tuple[float, float]:
+    """Draw a place, evenly over the disc of this radius."""
+    r, angle = reach_um * math.sqrt(rng.random()), rng.uniform(0, 2 * math.pi)
+    return float(r * math.cos(angle)), float(r * math.sin(angle))
+
+
+def random_features(rng: np.random.Generator, what: Contents, reach_um: float) -> list[SceneFeature]:
+    """Draw what is on a face, within ``reach_um`` of its centre."""
+    found: list[SceneFeature] = []
+    if what in (Contents.PARTICLES, Contents.MIXED):
+        for _ in range(rng.integers(2, 14)):
+            found.append(features.dust(rng, _place(rng, reach_um), _log_uniform(rng, 1.5, 15)))
+    if what in (Contents.PITS, Contents.MIXED):
+        for _ in range(rng.integers(1, 6)):
+            found.append(features.pit(rng, _place(rng, 60.0), _log_uniform(rng, 1.0, 8)))
+    if what in (Contents.SCRATCHES, Contents.MIXED):
+        for _ in range(rng.integers(1, 6)):
+            middle, angle = _place(rng, 55.0), rng.uniform(0, 2 * math.pi)
+            half = _log_uniform(rng, 10, 120) / 2
+            step = half * math.cos(angle), half * math.sin(angle)
+            start, end = (
+                (middle[0] - step[0], middle[1] - step[1]),
+                (middle[0] + step[0], middle[1] + step[1]),
+            )
+            bow = float(rng.normal(0, 0.08) * half)
+            found.append(features.scratch(rng, start, end, _log_uniform(rng, 0.4, 4.0), bow_um=bow))
+    return found
+
+
+def _spoil(rng: np.random.Generator, fault: Fault, scene: Scene, optics: Optics) -> tuple[Scene, Optics]:
+    """Spoil a good picture in the way that is asked for."""
+    if fault is Fault.DEFOCUSED:
+        return scene, replace(optics, blur_um=_log_uniform(rng, 3, 15))
+    if fault is Fault.BLACK:
+        return scene, replace(optics, exposure=float(rng.uniform(0, 10)))
+    if fault is Fault.BURNT_OUT:
+        return scene, replace(optics, exposure=float(rng.uniform(1.15, 2.5)) * 255 / scene.cladding_level)
+    if fault is Fault.NO_FIBRE:
+        return _with(scene, fibres=()), optics
+    return scene, replace(optics, centre_px=_cut_off_centre(rng, optics))
+
+
+def _cut_off_centre(rng: np.random.Generator, optics: Optics) -> tuple[float, float]:
+    """Draw a cladding centre such that a side or a corner of the frame cuts 4 % to 65 % off the diameter."""
+    radius = 62.5 / optics.um_per_px
+    width, height = optics.width_px, optics.height_px
+    x, y = optics.origin_px
+    into = radius * (
+        1 - 2 * rng.uniform(0.04, 0.65, 2)
+    )  # from frame edge to centre; negative: centre outside
+    side = int(rng.integers(8))
+    if side in (0, 4, 5):
+        x = into[0]
+    if side in (1, 6, 7):
+        x = width - 1 - into[0]
+    if side in (2, 4, 6):
+        y = into[1]
+    if side in (3, 5, 7):
+        y = height - 1 - into[1]
+    return float(x), float(y)
