@@ -17,7 +17,7 @@ _WET = {Cause.SKIN_OIL, Cause.DRIED_RESIDUE, Cause.FILM}
 # Isopropyl alcohol of 99 % and more is preferred, and what is below about 90 % leaves residue: common
 # practice.
 _WET_CLEAN = (
-    "Clean wet, then dry: one straight stroke over a wipe moistened with fresh isopropyl alcohol (99 %; below "
+    "Clean wet, then dry: one stroke over a wipe moistened with fresh isopropyl alcohol (99 %; below "
     "about 90 % its water leaves a residue), then one over a dry part. Let the face dry, then look again."
 )
 _DRY_CLEAN = "Clean dry, one stroke on a fresh part of the cleaner, then look again."
