@@ -1,8 +1,8 @@
 """How much of every pixel a polygon covers: exact areas, so that edges are true to a small part of a pixel.
 
-The boundary is cut at every pixel border it crosses. Each piece then lies in one pixel and adds its signed height
-there; a running sum along the row turns heights into areas. This is the accumulation-buffer form of Green's
-theorem that outline-font rasterisers use.
+The boundary is cut at every pixel border it crosses. Each piece then lies in one pixel and adds its signed
+height there; a running sum along the row turns heights into areas. This is the accumulation-buffer form of
+Green's theorem that outline-font rasterisers use.
 """
 
 from dataclasses import dataclass
@@ -35,7 +35,7 @@ class Patch:
 
 
 def _pieces(points: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Cut a closed outline at every whole x and y; return (n + 1, 2) points, the first repeated at the end."""
+    """Cut a closed outline at every whole x and y; return (n + 1, 2) points, the last being the first."""
     ahead = np.roll(points, -1, axis=0)
     places = [np.arange(len(points), dtype=np.float64)]
     for axis in (0, 1):
@@ -60,8 +60,8 @@ def polygon_coverage(outline_px: NDArray[np.float64], width: int, height: int, p
     Parameters
     ----------
     outline_px
-        float64, shape (n, 2): corners (x, y) in pixels, in either direction; the first isn't repeated. The centre
-        of the top-left pixel is (0, 0).
+        float64, shape (n, 2): corners (x, y) in pixels, in either direction; the first isn't repeated. The
+        centre of the top-left pixel is (0, 0).
     width, height
         Size of the picture in pixels; the polygon may reach beyond it.
     pad

@@ -1,8 +1,8 @@
 """What lies on an end face or has happened to it: each function draws one kind, at a place, by chance.
 
 All take a random generator and a place in micrometres from the cladding's centre. Sizes are diameters of the
-smallest enclosing circle. Typical dust is 2 to 15 µm (trade figure); other sizes and depths are common practice
-without a source.
+smallest enclosing circle. Typical dust is 2 to 15 µm (trade figure); other sizes and depths are common
+practice without a source.
 """
 
 import math
@@ -91,3 +91,44 @@ def scratch(
         width_um=shapes.area(points) / length,
         length_um=length,
     )
+
+
+def fine_scratches(rng: np.random.Generator, at: Place, count: int, length_um: float) -> list[SceneFeature]:
+    """Return a family of nearly parallel fine scratches, as a grain dragged over the face leaves them."""
+    turn, family = rng.uniform(0, 2 * math.pi), []
+    for _ in range(count):
+        angle = turn + rng.normal(0, 0.03)
+        half = length_um * rng.uniform(0.3, 0.5)
+        x, y = np.asarray(at) + rng.normal(0, length_um * 0.12, 2)
+        step = half * math.cos(angle), half * math.sin(angle)
+        contrast = float(rng.choice([-1, 1]) * rng.uniform(0.15, 0.4))
+        width = float(rng.uniform(0.3, 0.8))
+        family.append(scratch(rng, (x - step[0], y - step[1]), (x + step[0], y + step[1]), width, contrast))
+    return family
+
+
+def edge_chip(
+    rng: np.random.Generator, turn_rad: float, size_um: float, radius_um: float = 62.5
+) -> SceneFeature:
+    """Return a chip at the cladding's edge: it follows the edge and bites a jagged shell out of it."""
+    half = size_um / 2 / radius_um
+    steps = 33
+    angle = turn_rad + np.linspace(-half, half, steps)
+    share = np.linspace(-1, 1, steps)
+    rough = np.interp(np.arange(steps), np.arange(0, steps, 4), rng.normal(1, 0.18, 9))
+    bite = (
+        size_um * rng.uniform(0.25, 0.55) * np.clip(1 - share**2, 0.0, None) ** 0.6 * np.clip(rough, 0.5, 1.5)
+    )
+    edge = radius_um + 0.2
+    out = np.column_stack([edge * np.cos(angle), edge * np.sin(angle)])
+    inner = (edge - bite)[::-1]
+    back = np.column_stack([inner * np.cos(angle[::-1]), inner * np.sin(angle[::-1])])
+    points = np.concatenate([out, back[1:-1]])
+    outline = as_outline(points)
+    contrast = -rng.uniform(0.45, 0.85)
+    layers = [Layer(outline, contrast, mottle=0.12, mottle_um=0.6)]
+    if size_um > 5:
+        middle = np.asarray(shapes.centroid(points))
+        facet = as_outline(middle + (points - middle) * rng.uniform(0.35, 0.55))
+        layers.append(Layer(facet, -contrast * rng.uniform(0.2, 0.7), soft_um=0.3))
+    return SceneFeature(Form.DEFECT, Cause.PIT_OR_CHIP, contrast, outline, tuple(layers))

@@ -30,7 +30,7 @@ class Spot:
 
 @dataclass(frozen=True, slots=True)
 class Fringes:
-    """Interference fringes of a cover glass: relative amplitude, period in pixels, direction, phase in radians."""
+    """Interference fringes of a cover glass: relative amplitude, period in pixels, direction and phase."""
 
     amplitude: float
     period_px: float
@@ -49,18 +49,20 @@ class Optics:
     um_per_px
         Scale in micrometres per pixel; 0.25.
     centre_px
-        Where the scene's origin (the cladding centre) lies in the picture (x, y) in pixels; None for the middle.
+        Where the scene's origin (the cladding centre) lies in the picture (x, y) in pixels; None for the
+        middle.
     rotation_rad
         Turn of the scene from x toward y, in radians; 0.
     blur_um
-        Standard deviation of the Gaussian blur of lens and focus in micrometres; 0.4. About 0.3 is the least that
-        diffraction allows (0.21 λ/NA for λ = 0.53 µm, NA 0.4). Sampling by square pixels comes on top.
+        Standard deviation of the Gaussian blur of lens and focus in micrometres; 0.4. About 0.3 is the least
+        that diffraction allows (0.21 λ/NA for λ = 0.53 µm, NA 0.4). Sampling by square pixels comes on top.
     lamp
         Unevenness of the light; even.
     exposure
         Grey level, before gamma, of a surface of level 1 in even light; 200. The sensor is full at 255.
     shot_noise, read_noise
-        Standard deviation in grey levels of the photon noise at level 255, and of the noise in the dark; 1.5, 0.8.
+        Standard deviation in grey levels of the photon noise at level 255, and of the noise in the dark;
+        1.5, 0.8.
     gamma
         Exponent of the camera's curve, grey = 255·(level/255)^gamma; 1.
     colour

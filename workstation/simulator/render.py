@@ -1,4 +1,4 @@
-"""From a scene to its picture: first sharp, in floating point, with exact pixel areas; then through the optics."""
+"""From a scene to its picture: first sharp, with exact pixel areas; then through the optics."""
 
 import math
 from dataclasses import dataclass
@@ -64,20 +64,20 @@ def draw(scene: Scene, optics: Optics, rng: np.random.Generator, margin: int = 0
         _draw_fibre(canvas, grain, scene, fibre, view)
     for feature in scene.features:
         _draw_layers(canvas, feature.layers, view, rng)
-    return np.maximum(canvas, 0.0, out=canvas)
+    np.maximum(canvas, 0.0, out=canvas)
+    return canvas
 
 
 def texture(rng: np.random.Generator, height: int, width: int, grain_px: float) -> Picture:
-    """Return Gaussian texture of unit variance and the given grain (standard deviation of its kernel) in pixels.
+    """Return Gaussian texture of unit variance and the given grain in pixels.
 
-    Grain finer than the pixel averages out: its variance falls with the number of grains in a pixel.
+    The grain is the standard deviation of the Gaussian kernel; grain finer than the pixel averages out: its variance falls with the number of grains in a pixel.
     """
     noise = rng.standard_normal((height, width), dtype=np.float32)
     whole = 2 * math.sqrt(math.pi) * grain_px
     if grain_px >= 0.3:
-        noise = cv2.GaussianBlur(noise, (0, 0), grain_px, borderType=cv2.BORDER_REFLECT)
-        noise *= np.float32(whole)
-        return noise
+        smooth = cv2.GaussianBlur(noise, (0, 0), grain_px, borderType=cv2.BORDER_REFLECT)
+        return np.asarray(np.float32(whole) * smooth, dtype=np.float32)
     noise *= np.float32(min(whole, 1.0))
     return noise
 
@@ -152,7 +152,7 @@ def _layer(shape: tuple[int, ...], layer: Layer, view: View, rng: np.random.Gene
     if soft_px >= 0.3:
         values = blurred(values, soft_px, cv2.BORDER_REPLICATE)
     if layer.mottle > 0:
-        coarse = texture(rng, *values.shape, layer.mottle_um / view.um_per_px)
+        coarse = texture(rng, values.shape[0], values.shape[1], layer.mottle_um / view.um_per_px)
         values = values * np.clip(1 + np.float32(layer.mottle) * coarse, 0.0, None)
     return Patch(values * np.float32(layer.contrast), patch.left, patch.top)
 
@@ -213,10 +213,9 @@ def expose(canvas: Picture, optics: Optics, rng: np.random.Generator) -> NDArray
     light *= np.float32(optics.exposure)
     if optics.banding > 0:
         light += rng.normal(0, optics.banding, (light.shape[0], 1)).astype(np.float32)
-    if optics.colour is None:
-        pixels = _digitised(light, optics, rng)
-    else:
-        pixels = cv2.merge([_digitised(light * np.float32(gain), optics, rng) for gain in optics.colour])
+    gains = (1.0,) if optics.colour is None else optics.colour
+    planes = [_digitised(light * np.float32(gain), optics, rng) for gain in gains]
+    pixels = planes[0] if optics.colour is None else np.stack(planes, axis=-1)
     for x, y, added in optics.hot_pixels:
         pixels[y, x] = np.clip(pixels[y, x] + added, 0, 255).astype(np.uint8)
     if optics.jpeg_quality is None:

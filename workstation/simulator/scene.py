@@ -1,8 +1,8 @@
 """An end face in micrometres: what is there, before any microscope looks at it.
 
-The origin is the centre of the main fibre's cladding (or of the face where there is no fibre), x right and y down
-before the scope turns the picture. Levels are reflected brightness on a common scale, usually 1 for the brighter
-of ferrule and cladding.
+The origin is the centre of the main fibre's cladding (or of the face where there is no fibre), x right and y
+down before the scope turns the picture. Levels are reflected brightness on a common scale, usually 1 for the
+brighter of ferrule and cladding.
 """
 
 from dataclasses import dataclass, field
@@ -41,7 +41,8 @@ class Fibre:
         Share of the step that is left just inside the core's edge; the profile between centre and edge is a
         parabola. 1 is a flat core.
     glue_width_um, glue_depth
-        Mean radial width of the dark glue line, 0.1 to 1.5, and how much darker than the ferrule it is, 0 to 1.
+        Mean radial width of the dark glue line, 0.1 to 1.5, and how much darker than the ferrule it is, 0 to
+        1.
     bore_offset_um
         Centre of the bore less that of the cladding: the glue line is wider on that side.
     """
@@ -139,8 +140,8 @@ class Scene:
     texture
         Standard deviation of the cladding's polishing texture relative to its level, 0 to 0.006.
     axis_ratio, axis_angle_rad
-        Long over short axis of what is a circle on the face, as for a tilted (angled) face, and the direction of
-        the long one from x toward y. Areas are kept.
+        Long over short axis of what is a circle on the face, as for a tilted (angled) face, and the
+        direction of the long one from x toward y. Areas are kept.
     """
 
     fibres: tuple[Fibre, ...] = (Fibre(),)

@@ -38,8 +38,8 @@ def blob(
 ) -> Points:
     """Return an irregular closed outline whose smallest enclosing circle has about the given diameter.
 
-    ``roughness`` is the relative amplitude of the first harmonics; higher ones fall off. ``stretch`` is long over
-    short axis, in a random direction.
+    ``roughness`` is the relative amplitude of the first harmonics; higher ones fall off. ``stretch`` is long
+    over short axis, in a random direction.
     """
     angle = np.arange(corners) * (2 * math.pi / corners)
     radius = np.ones(corners)
@@ -129,8 +129,9 @@ def _circle_through(points: Sequence[Points]) -> tuple[Points, float]:
 def smallest_circle(points: Points) -> tuple[Points, float]:
     """Return centre (2,) and diameter of the smallest circle around points.
 
-    At most three points hold the circle. The farthest point outside joins them, the circle of these few is found
-    by trying all pairs and triples, and so on: the radius only grows, so this ends, at the circle of all.
+    At most three points hold the circle. The farthest point outside joins them, the circle of these few is
+    found by trying all pairs and triples, and so on: the radius only grows, so this ends, at the circle of
+    all.
     """
     hull = points
     if len(points) > 3:

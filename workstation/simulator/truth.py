@@ -44,7 +44,7 @@ class View:
 
     def image_um(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
         """Turn scene micrometres (n, 2) into micrometres from the origin in image axes."""
-        return points @ self.turn.T
+        return np.asarray(points @ self.turn.T)
 
     def px(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
         """Turn scene micrometres (n, 2) into pixels."""
@@ -91,7 +91,7 @@ class Truth:
     Attributes
     ----------
     condition
-        good, defocused, cut_off, black, burnt_out or no_fibre.
+        good, defocused, cut_off, zone_cut_off, black, burnt_out or no_fibre.
     fibre
         single_mode, multimode_50 or multimode_62_5; None without a fibre.
     centre_px, cladding_diameter_px
@@ -196,8 +196,9 @@ def true_feature(number: int, feature: SceneFeature, view: View) -> TrueFeature:
 def condition_of(scene: Scene, optics: Optics) -> str:
     """Name what is right or wrong with the picture as a whole.
 
-    A picture is black where its brighter surface stays below grey level 16, burnt out where the cladding is at the
-    sensor's limit, and defocused where a Gaussian blur of 2.5 µm or more hides what the criteria ask about.
+    A picture is black where its brighter surface stays below grey level 16, burnt out where the cladding is
+    at the sensor's limit, and defocused where a Gaussian blur of 2.5 µm or more hides what the criteria ask
+    about. The cladding may be cut off, or be in view while zone C (to 135 µm) is cut off.
     """
     brighter = max(scene.ferrule_level, scene.cladding_level if scene.fibres else 0.0)
     if optics.exposure * brighter < 16.0:
@@ -212,6 +213,8 @@ def condition_of(scene: Scene, optics: Optics) -> str:
         return "cut_off"
     if optics.exposure * scene.cladding_level >= 255.0:
         return "burnt_out"
+    if min(x, y, right, bottom) < 67.5 / optics.um_per_px:
+        return "zone_cut_off"
     return "defocused" if optics.blur_um >= 2.5 else "good"
 
 
