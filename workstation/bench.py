@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workstation.criteria import Criteria, judge
-from workstation.endface import read_face
-from workstation.values import Reading, ScaleSource, Verdict
+from workstation.endface import find_fibre, read_face
+from workstation.values import Fit, NoFit, Reading, Verdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,4 +70,21 @@ def grade(
     return Graded(reading, verdict, time.perf_counter() - began)
 
 
-__all__ = ["Graded", "ScaleSource", "grade"]
+def live_fit(pixels: NDArray[np.uint8], previous: Fit | NoFit | None = None) -> Fit | NoFit:
+    """Follow the fibre in a live picture.
+
+    Parameters
+    ----------
+    pixels
+        uint8, (height, width) grey or (height, width, 3) blue-green-red.
+    previous
+        What the frame before gave; it makes following quick and never enters a reading.
+
+    Returns
+    -------
+    Fit or NoFit
+    """
+    return find_fibre(pixels, previous=previous)
+
+
+__all__ = ["Graded", "grade", "live_fit"]

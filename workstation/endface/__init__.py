@@ -1,0 +1,8 @@
+"""One picture to one reading: readiness, fit, plane, background, detection, outline, cause, optical weight.
+
+Pure functions on arrays. Nothing here knows of files, criteria or windows.
+"""
+
+from workstation.endface.fibre import find_fibre
+
+__all__ = ["find_fibre"]

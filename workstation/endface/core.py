@@ -1,0 +1,128 @@
+"""The core, where it can be told from the cladding.
+
+A picture and the fitted cladding go in; a `Core` or None comes out. Idea: the median brightness at each radius is
+compared with a few models (no core, a single-mode core, a 50 or 62.5 µm one), each linear in its level and step
+for a fixed radius, so that the radius is searched on a grid; the core's own centre follows from the first harmonic
+that an offset leaves at its edge.
+"""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from workstation.endface.edge import EdgeFit
+from workstation.values import Core, CoreKind
+
+_RAYS = 180
+_ANGLES = np.arange(_RAYS) * (2 * np.pi / _RAYS)
+_STEP_UM = 0.25
+_REACH_UM = 52.0
+_RADII_UM = (np.arange(int(_REACH_UM / _STEP_UM)) + 0.5) * _STEP_UM
+# Core diameters: single-mode 8.2 to 9.2 µm (ITU-T G.652, from memory), 50 ± 2.5 and 62.5 ± 2.5 µm
+# (IEC 60793-2-10, from memory); the search is a little wider than the tolerance.
+_KINDS = (
+    (CoreKind.SINGLE_MODE, np.arange(3.4, 6.01, 0.2)),
+    (CoreKind.MULTIMODE_50, np.arange(23.0, 27.3, 0.25)),
+    (CoreKind.MULTIMODE_62_5, np.arange(28.75, 33.8, 0.25)),
+)
+_LEAST_STEP = 0.006
+
+
+def find_core(grey: NDArray[np.uint8], edge: EdgeFit) -> Core | None:
+    """Find the core of a fitted fibre.
+
+    Parameters
+    ----------
+    grey
+        uint8, shape (height, width).
+    edge
+        The fitted cladding edge.
+
+    Returns
+    -------
+    Core or None
+        None where no step stands clear of the picture's own noise.
+    """
+    polar = _polar(grey, edge)
+    profile = np.median(polar, axis=0)
+    spread = 1.4826 * np.median(np.abs(polar - profile), axis=0)
+    # the median of n rays scatters 1.25 times as much as their mean; rays near the centre share pixels
+    independent = np.clip(2 * np.pi * _RADII_UM / max(edge.um_per_px * 1.5, 0.5), 4, _RAYS)
+    error = 1.25 * np.maximum(spread, 0.3) / np.sqrt(independent) + 0.0015 * edge.inner
+    best = None
+    blank = _solve(profile, error, np.zeros((0, len(_RADII_UM))))
+    for kind, radii in _KINDS:
+        for radius in radii:
+            shapes = _shapes(float(radius), edge.blur_um, kind)
+            cost, coefficients = _solve(profile, error, shapes)
+            cost += 9.0 * len(shapes)
+            if best is None or cost < best[0]:
+                best = (cost, kind, float(radius), coefficients, shapes)
+    if best is None or blank[0] - best[0] < 60.0:
+        return None
+    _, kind, radius, coefficients, shapes = best
+    step = float((coefficients[2:] @ shapes).max(initial=0.0) + (coefficients[2:] @ shapes).min(initial=0.0))
+    step /= float(coefficients[0])
+    if abs(step) < _LEAST_STEP:
+        return None
+    offset = _offset(polar, profile, radius, edge.blur_um)
+    return Core(
+        centre_px=(edge.x_px + offset[0] / edge.um_per_px, edge.y_px + offset[1] / edge.um_per_px),
+        diameter_um=2 * radius,
+        step=step,
+        kind=kind,
+    )
+
+
+def _polar(grey: NDArray[np.uint8], edge: EdgeFit) -> NDArray[np.float64]:
+    distance = _RADII_UM / edge.um_per_px
+    x = edge.x_px + np.cos(_ANGLES)[:, None] * distance
+    y = edge.y_px + np.sin(_ANGLES)[:, None] * distance
+    values = cv2.remap(
+        grey, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+    out: NDArray[np.float64] = cv2.GaussianBlur(values.astype(np.float32), (0, 0), 0.8).astype(np.float64)
+    return out
+
+
+def _shapes(radius: float, blur_um: float, kind: CoreKind) -> NDArray[np.float64]:
+    inside = 1 - ndtr((_RADII_UM - radius) / max(blur_um, 0.2))
+    if kind is CoreKind.SINGLE_MODE:
+        return inside[None, :]
+    return np.stack([inside, inside * np.maximum(1 - (_RADII_UM / radius) ** 2, 0)])
+
+
+def _solve(
+    profile: NDArray[np.float64], error: NDArray[np.float64], shapes: NDArray[np.float64]
+) -> tuple[float, NDArray[np.float64]]:
+    basis = np.vstack([np.ones_like(_RADII_UM), _RADII_UM / _REACH_UM, shapes]).T
+    weight = 1 / error
+    coefficients = np.zeros(basis.shape[1])
+    for _ in range(2):
+        coefficients = np.linalg.lstsq(basis * weight[:, None], profile * weight, rcond=None)[0]
+        scaled = np.abs(profile - basis @ coefficients) / error
+        weight = np.minimum(1.0, 4.0 / np.maximum(scaled, 1e-9)) / error
+    scaled = np.minimum(np.abs(profile - basis @ coefficients) / error, 12.0)
+    return float((scaled**2).sum()), coefficients
+
+
+def _offset(
+    polar: NDArray[np.float64], profile: NDArray[np.float64], radius: float, blur_um: float
+) -> tuple[float, float]:
+    """Offset of the core in micrometres from the first harmonic at its edge, robust against dirt."""
+    smooth = np.convolve(np.pad(profile, 2, mode="edge"), np.ones(5) / 5, mode="valid")
+    slope = np.gradient(smooth, _STEP_UM)
+    near = np.abs(_RADII_UM - radius) < max(2.0, 3 * blur_um)
+    strength = float((slope[near] ** 2).sum())
+    if strength <= 0:
+        return 0.0, 0.0
+    shift = -((polar[:, near] - profile[near]) @ slope[near]) / strength
+    basis = np.stack([np.ones(_RAYS), np.cos(_ANGLES), np.sin(_ANGLES)], axis=1)
+    good = np.ones(_RAYS, bool)
+    coefficients = np.zeros(3)
+    for _ in range(5):
+        coefficients = np.linalg.lstsq(basis[good], shift[good], rcond=None)[0]
+        residual = np.abs(shift - basis @ coefficients)
+        good = residual <= max(3.0 * float(np.median(residual)), 1e-6)
+    return float(np.clip(coefficients[1], -3, 3)), float(np.clip(coefficients[2], -3, 3))

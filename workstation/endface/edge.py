@@ -1,0 +1,433 @@
+"""The cladding edge, fitted: centre, diameter, blur and how well the model holds.
+
+A grey picture and a candidate circle go in; an `EdgeFit` comes out, or None where no edge holds. Idea: across the
+edge a face is cladding level, dark glue line, ferrule level, all blurred by one Gaussian. The mean radial profile
+gives the shape of that edge in one least-squares fit; each ray's displacement against the shape then gives centre,
+radius and ellipticity as harmonics of the angle, with Tukey's weights (Beaton and Tukey, Technometrics 16, 147,
+1974) so that dirt across the edge doesn't pull.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from workstation.endface.coarse import Circle
+
+CLADDING_RADIUS_UM = 62.5  # half of 125 µm, ITU-T G.652 (11/2016) and IEC 60793-2-10, from memory
+_RAYS = 360
+_ANGLES = np.arange(_RAYS) * (2 * np.pi / _RAYS)
+_COS, _SIN = np.cos(_ANGLES), np.sin(_ANGLES)
+_SECTORS = 24
+_SECTOR_ANGLES = _ANGLES.reshape(_SECTORS, -1).mean(axis=1)
+_REACH_UM = 7.0
+_ROOT_TWO_PI = float(np.sqrt(2 * np.pi))
+# What a glue line usually is (common practice, no source): bore 125 to 127 µm, and darker than both sides.
+_GLUE_WIDTH_UM = 0.5
+_GLUE_SHARE = 0.4
+_NAMES = ("shift", "x", "y", "cos2", "sin2", "glue_width", "glue_x", "glue_y", "log_blur", "inner", "inner_slope",
+          "glue", "outer", "outer_slope")  # fmt: skip
+_MEAN_ONLY = np.isin(np.arange(14), (1, 2, 3, 4, 6, 7), invert=True)
+_LARGEST_MOVE = np.array([1.0, 1.0, 1.0, 0.5, 0.5, 0.5, 0.3, 0.3, 0.5, 1.0, 0.1, 1.0, 1.0, 0.1])
+_HARMONICS = np.stack([np.ones(_RAYS), _COS, _SIN, np.cos(2 * _ANGLES), np.sin(2 * _ANGLES)], axis=1)
+
+
+@dataclass(frozen=True, slots=True)
+class EdgeFit:
+    """A circle, nearly, whose edge the model describes.
+
+    Attributes
+    ----------
+    x_px, y_px, radius_px
+        Centre and mean radius.
+    second
+        Cosine and sine amplitude of the second harmonic of the radius in pixels: the ellipse.
+    blur_um, glue_um
+        Blur (standard deviation) and width of the dark line, with the radius taken as 62.5 µm.
+    inner, glue, outer
+        Levels of cladding, dark line and ferrule in grey levels.
+    visible
+        Fraction of the circumference inside the frame.
+    support
+        Fraction of the visible rays whose edge lies where the fit has it.
+    scatter_um
+        Robust standard deviation of the rays' edges about the fit.
+    misfit
+        Root mean square of profile less model, over the edge's height.
+    inner_grain, outer_grain
+        Relative texture on either side.
+    """
+
+    x_px: float
+    y_px: float
+    radius_px: float
+    second: tuple[float, float]
+    blur_um: float
+    glue_um: float
+    inner: float
+    glue: float
+    outer: float
+    visible: float
+    support: float
+    scatter_um: float
+    misfit: float
+    inner_grain: float
+    outer_grain: float
+
+    @property
+    def um_per_px(self) -> float:
+        """Micrometres per pixel with the cladding as ruler."""
+        return CLADDING_RADIUS_UM / self.radius_px
+
+
+@dataclass(frozen=True, slots=True)
+class _Shape:
+    """The edge in micrometres: `numbers` in the order of `_NAMES`; see `_model`."""
+
+    numbers: NDArray[np.float64]
+
+    def __getitem__(self, name: str) -> float:
+        return float(self.numbers[_NAMES.index(name)])
+
+    @property
+    def blur(self) -> float:
+        return float(np.exp(self["log_blur"]))
+
+    @property
+    def radius_wave(self) -> NDArray[np.float64]:
+        return self.numbers[:5]
+
+    def profile(self, u: NDArray[np.float64], wider: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Profile about the fitted radius; `wider` is the glue line's width at each ray."""
+        flat = self.numbers.copy()
+        flat[:5] = flat[6:8] = 0.0
+        return _model(flat, u, np.zeros_like(wider), wider)[0]
+
+
+def refine(grey: NDArray[np.uint8], circle: Circle, *, rounds: int = 2) -> EdgeFit | None:
+    """Fit the edge of a candidate circle.
+
+    Parameters
+    ----------
+    grey
+        uint8, shape (height, width).
+    circle
+        Where to look, good to about 8 % of its radius.
+    rounds
+        How often the profile and the rays are fitted in turn.
+
+    Returns
+    -------
+    EdgeFit or None
+        None where most rays agree on no edge.
+    """
+    located = _locate(grey, circle)
+    if located is None:
+        return None
+    harmonics, centre = located
+    fit = None
+    for _ in range(rounds):
+        step = _fine(grey, centre, harmonics)
+        if step is None:
+            return None
+        centre, harmonics, fit = step
+    return fit
+
+
+def _sample(
+    grey: NDArray[np.uint8],
+    centre: tuple[float, float],
+    radius: NDArray[np.float64],
+    offsets: NDArray[np.float64],
+) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    """Sample rays at radius + offsets; shape (rays, offsets), and which rays lie wholly in the frame."""
+    height, width = grey.shape
+    distance = radius[:, None] + offsets[None, :]
+    x = centre[0] + distance * _COS[:, None]
+    y = centre[1] + distance * _SIN[:, None]
+    seen = (x.min(1) >= 0) & (x.max(1) <= width - 1) & (y.min(1) >= 0) & (y.max(1) <= height - 1)
+    x0, y0 = max(0, int(x.min()) - 1), max(0, int(y.min()) - 1)
+    x1, y1 = min(width, int(x.max()) + 3), min(height, int(y.max()) + 3)
+    if x1 - x0 < 2 or y1 - y0 < 2:
+        return np.zeros(x.shape, np.float32), np.zeros(_RAYS, bool)
+    crop = grey[y0:y1, x0:x1].astype(np.float32)
+    values = cv2.remap(
+        crop, (x - x0).astype(np.float32), (y - y0).astype(np.float32), cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    )  # fmt: skip
+    return values, seen
+
+
+def _locate(
+    grey: NDArray[np.uint8], circle: Circle
+) -> tuple[NDArray[np.float64], tuple[float, float]] | None:
+    """Find the edge on each ray by a step filter and fit the harmonics, the window narrowing each time."""
+    radius = circle.radius_px
+    count = 128
+    offsets = np.linspace(-0.2, 0.2, count) * radius
+    values, seen = _sample(grey, (circle.x_px, circle.y_px), np.full(_RAYS, radius), offsets)
+    if seen.mean() < 0.2:
+        return None
+    wrapped = np.concatenate([values[-2:], values, values[:2]])
+    values = cv2.blur(wrapped, (1, 5))[2:-2]
+    half = 7
+    sums = cv2.blur(values, (half, 1), borderType=cv2.BORDER_REPLICATE)
+    step = np.full_like(values, -1e9)
+    reach = half // 2 + 1
+    step[:, reach:-reach] = np.sign(circle.score) * (sums[:, 2 * reach :] - sums[:, : -2 * reach])
+    harmonics = np.zeros(5)
+    for window, terms in ((0.15, 1), (0.12, 3), (0.07, 3), (0.05, 5)):
+        near = np.abs(offsets[None, :] - (_HARMONICS @ harmonics)[:, None]) <= window * radius
+        masked = np.where(near, step, -1e9)
+        best = masked.argmax(1)
+        height = masked[np.arange(_RAYS), best]
+        good = seen & (height > 0.3 * max(float(np.median(height[seen])), 1.0))
+        if good.sum() < 0.3 * seen.sum() or good.sum() < 24:
+            return None
+        harmonics[:terms] = _robust(_HARMONICS[:, :terms], offsets[best], good, 0.01 * radius)[0]
+    total = harmonics.copy()
+    total[0] += radius
+    centre = (circle.x_px + total[1], circle.y_px + total[2])
+    total[1] = total[2] = 0.0
+    return total, centre
+
+
+def _robust(
+    basis: NDArray[np.float64], values: NDArray[np.float64], good: NDArray[np.bool_], floor: float
+) -> tuple[NDArray[np.float64], float, NDArray[np.bool_]]:
+    """Least squares with Tukey's biweight; returns coefficients, robust spread and the inliers."""
+    coefficients = np.zeros(basis.shape[1])
+    coefficients[0] = np.median(values[good])
+    spread = floor
+    for _ in range(8):
+        residual = values - basis @ coefficients
+        spread = max(1.4826 * float(np.median(np.abs(residual[good]))), 1e-4)
+        scaled = residual / (4.7 * max(spread, floor * 0.05))
+        weight = np.where(good & (np.abs(scaled) < 1), (1 - scaled**2) ** 2, 0.0)
+        if np.count_nonzero(weight) < 4 * basis.shape[1]:
+            break
+        normal = (basis * weight[:, None]).T @ basis + 1e-9 * np.eye(basis.shape[1])
+        coefficients = np.linalg.solve(normal, (basis * weight[:, None]).T @ values)
+    inlier = good & (np.abs(values - basis @ coefficients) < max(3.5 * spread, floor))
+    return coefficients, spread, inlier
+
+
+def _fine(
+    grey: NDArray[np.uint8], centre: tuple[float, float], harmonics: NDArray[np.float64]
+) -> tuple[tuple[float, float], NDArray[np.float64], EdgeFit] | None:
+    """One round: the mean profile, which rays follow it, and then all numbers of the edge together."""
+    um = CLADDING_RADIUS_UM / harmonics[0]
+    count = int(np.clip(2 * _REACH_UM / um * 1.6, 96, 192))
+    u = np.linspace(-_REACH_UM, _REACH_UM, count)
+    values, seen = _sample(grey, centre, _HARMONICS @ harmonics, u / um)
+    if seen.sum() < 60:
+        return None
+    values = values / _ray_gain(values, u, seen)[:, None]
+    rays = values[seen]
+    start = _first_guess(u, rays, um)
+    mean = _solve(u, _trimmed_mean(rays)[None, :], np.ones(1), np.zeros(1), start, _MEAN_ONLY)
+    shifts, good = _ray_shifts(values, u, mean, seen)
+    _, spread, inlier = _robust(_HARMONICS, shifts, good, 0.25)
+    if inlier.sum() < 40:
+        return None
+    sectors, weight = _sectors(values, inlier)
+    shape = _solve(u, sectors, weight, _SECTOR_ANGLES, mean, np.ones(len(_NAMES), bool))
+    radius_wave = shape.radius_wave / um
+    if abs(shape["shift"]) > 6.0 or not 0.02 < shape.blur < 40.0:
+        return None
+    updated = harmonics.copy()
+    updated[0] += radius_wave[0]
+    updated[3:] += radius_wave[3:]
+    moved = (centre[0] + radius_wave[1], centre[1] + radius_wave[2])
+    residual = (_model(shape.numbers, u, *_waves(shape.numbers, _SECTOR_ANGLES))[0] - sectors)[weight > 0]
+    inner_part, outer_part = u < shape["shift"] - 2.0, u > shape["shift"] + shape["glue_width"] + 2.0
+    interpolation = um * um * (1 / 6 + 1 / 12)  # variance that bilinear sampling and the pixel's area add
+    fit = EdgeFit(
+        x_px=moved[0],
+        y_px=moved[1],
+        radius_px=float(updated[0]),
+        second=(float(updated[3]), float(updated[4])),
+        blur_um=float(np.sqrt(max(shape.blur**2 - interpolation, 0.01))),
+        glue_um=shape["glue_width"],
+        inner=shape["inner"],
+        glue=shape["glue"],
+        outer=shape["outer"],
+        visible=float(seen.mean()),
+        support=float(inlier.sum() / seen.sum()),
+        scatter_um=spread,
+        misfit=float(np.sqrt(np.mean(residual**2)) / max(abs(shape["outer"] - shape["inner"]), 4.0)),
+        inner_grain=_grain(rays[:, inner_part]),
+        outer_grain=_grain(rays[:, outer_part]),
+    )
+    return moved, updated, fit
+
+
+def _trimmed_mean(rays: NDArray[np.float32]) -> NDArray[np.float32]:
+    cut = rays.shape[0] // 5
+    middle = np.partition(rays, (cut, rays.shape[0] - cut - 1), axis=0)[cut : rays.shape[0] - cut]
+    out: NDArray[np.float32] = middle.mean(axis=0)
+    return out
+
+
+def _grain(part: NDArray[np.float32]) -> float:
+    if part.shape[1] < 4:
+        return 0.0
+    level = max(float(np.median(part)), 1.0)
+    return float(1.4826 * np.median(np.abs(np.diff(part, axis=0))) / np.sqrt(2) / level)
+
+
+def _ray_gain(
+    values: NDArray[np.float32], u: NDArray[np.float64], seen: NDArray[np.bool_]
+) -> NDArray[np.float32]:
+    """Slow change of the lamp around the edge, as low harmonics of both sides' levels."""
+    level = np.zeros(_RAYS)
+    for part in (u < -3.0, u > 3.0):
+        side = values[:, part].mean(axis=1).astype(np.float64)
+        level += side / max(float(np.median(side[seen])), 1.0) / 2
+    coefficients = _robust(_HARMONICS, level, seen, 0.05)[0]
+    return np.clip(_HARMONICS @ coefficients, 0.3, 3.0).astype(np.float32)
+
+
+def _sectors(
+    values: NDArray[np.float32], inlier: NDArray[np.bool_]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Mean profile of the inlying rays of each sector, and how full each sector is."""
+    per = _RAYS // _SECTORS
+    kept = np.where(inlier[:, None], values, 0).reshape(_SECTORS, per, -1).sum(1)
+    count = inlier.reshape(_SECTORS, per).sum(1)
+    return (kept / np.maximum(count, 1)[:, None]).astype(np.float64), count / per
+
+
+def _ray_shifts(
+    values: NDArray[np.float32], u: NDArray[np.float64], shape: _Shape, seen: NDArray[np.bool_]
+) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """Displacement of each ray's edge against the profile, by three Gauss-Newton steps."""
+    at_edge = u - shape["shift"]
+    near = np.abs(at_edge - shape["glue_width"] / 2) < max(2.5, 2.5 * shape.blur)
+    v, rays = at_edge[near], values[:, near].astype(np.float64)
+    rays = rays - rays.mean(axis=1, keepdims=True)  # a level that differs on a ray isn't a displacement
+    wider = np.full((_RAYS, 1), shape["glue_width"])
+    shift = np.zeros(_RAYS)
+    h = 0.02
+    for _ in range(3):
+        at = v[None, :] - shift[:, None]  # the shape moved out by `shift` is the shape read at v - shift
+        model = shape.profile(at, wider)
+        slope = (shape.profile(at + h, wider) - shape.profile(at - h, wider)) / (2 * h)
+        difference = model - model.mean(axis=1, keepdims=True) - rays
+        slope -= slope.mean(axis=1, keepdims=True)
+        move = (difference * slope).sum(1) / np.maximum((slope**2).sum(1), 1e-9)
+        shift = np.clip(shift + np.clip(move, -1.5, 1.5), -3.0, 3.0)
+    model = shape.profile(v[None, :] - shift[:, None], wider)
+    model -= model.mean(axis=1, keepdims=True)
+    power = (model**2).sum(1)
+    strength = (rays * model).sum(1) / np.maximum(power, 1e-9)
+    agreement = strength * np.sqrt(power / np.maximum((rays**2).sum(1), 1e-9))
+    return shift, seen & (agreement > 0.4) & (strength > 0.3) & (np.abs(shift) < 2.9)
+
+
+def _first_guess(u: NDArray[np.float64], rays: NDArray[np.float32], um: float) -> _Shape:
+    third = len(u) // 3
+    inner, outer = float(np.median(rays[:, :third])), float(np.median(rays[:, -third:]))
+    numbers = np.zeros(len(_NAMES))
+    for name, value in (
+        ("glue_width", _GLUE_WIDTH_UM),
+        ("log_blur", np.log(max(0.6, um))),
+        ("inner", inner),
+        ("glue", _GLUE_SHARE * min(inner, outer)),
+        ("outer", outer),
+    ):
+        numbers[_NAMES.index(name)] = value
+    return _Shape(numbers)
+
+
+def _waves(
+    numbers: NDArray[np.float64], angles: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Edge and glue width at each angle, as columns: the bore isn't concentric, so the dark line is wider on one side."""
+    c, s = np.cos(angles), np.sin(angles)
+    edge = np.stack([np.ones_like(c), c, s, np.cos(2 * angles), np.sin(2 * angles)], axis=1) @ numbers[:5]
+    glue = np.stack([np.ones_like(c), c, s], axis=1) @ numbers[5:8]
+    return edge[:, None], np.maximum(glue, 0.01)[:, None]
+
+
+def _model(
+    numbers: NDArray[np.float64], u: NDArray[np.float64], edge: NDArray[np.float64], glue: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], tuple[NDArray[np.float64], ...]]:
+    """Cladding, dark line and ferrule under one blur, and the slopes by edge, glue width and the six others."""
+    log_blur, inner, inner_slope, dark, outer, outer_slope = numbers[8:]
+    blur = np.exp(log_blur)
+    from_edge, from_bore = u - edge, u - edge - glue
+    a, b = ndtr(from_edge / blur), ndtr(from_bore / blur)
+    pa = np.exp(-0.5 * (from_edge / blur) ** 2) / (blur * _ROOT_TWO_PI)
+    pb = np.exp(-0.5 * (from_bore / blur) ** 2) / (blur * _ROOT_TWO_PI)
+    inside, outside = inner + inner_slope * u, outer + outer_slope * u
+    first, second = (inside - dark) * pa, (dark - outside) * pb
+    value = inside * (1 - a) + dark * (a - b) + outside * b
+    slopes = (
+        first + second,
+        second,
+        first * from_edge + second * from_bore,
+        1 - a,
+        u * (1 - a),
+        a - b,
+        b,
+        u * b,
+    )
+    return value, slopes
+
+
+def _solve(
+    u: NDArray[np.float64],
+    sectors: NDArray[np.float32] | NDArray[np.float64],
+    weight: NDArray[np.float64],
+    angles: NDArray[np.float64],
+    start: _Shape,
+    free: NDArray[np.bool_],
+) -> _Shape:
+    """Levenberg-Marquardt over the free numbers, priors holding what a blurred edge can't tell apart."""
+    p = start.numbers.copy()
+    inner, outer = p[_NAMES.index("inner")], p[_NAMES.index("outer")]
+    darker, step = min(inner, outer), max(abs(outer - inner), 4.0)
+    wave = 0.35 * _GLUE_WIDTH_UM
+    at = np.array([0, 0, 0, 0, 0, _GLUE_WIDTH_UM, 0, 0, np.log(0.6), inner, 0, _GLUE_SHARE * darker, outer, 0])
+    loose = np.array(
+        [9.0, 9.0, 9.0, 1.0, 1.0, 0.4, wave, wave, 1.0, 99 * step, 0.01 * inner,
+         0.2 * darker + 1.0, 99 * step, 0.01 * outer]
+    )  # fmt: skip
+    c, s = np.cos(angles)[:, None], np.sin(angles)[:, None]
+    basis = (np.ones_like(c), c, s, np.cos(2 * angles)[:, None], np.sin(2 * angles)[:, None])
+    # neighbouring samples share their noise; the model itself is good to about a hundredth of the step
+    noise = (0.01 * step + 0.3 / np.sqrt(_RAYS / len(angles))) * np.sqrt(max(1.0, 0.8 / (u[1] - u[0])))
+    scale = np.sqrt(weight)[:, None] / noise
+
+    def evaluate(q: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        value, slopes = _model(q, u, *_waves(q, angles))
+        columns = [b * slopes[0] for b in basis] + [b * slopes[1] for b in basis[:3]] + list(slopes[2:])
+        stack = np.stack([np.broadcast_to(k * scale, value.shape).ravel() for k in columns])
+        return ((value - sectors) * scale).ravel(), stack
+
+    damping = 1e-3
+    residual, slopes = evaluate(p)
+    cost = residual @ residual + (((p - at) / loose)[free] ** 2).sum()
+    for _ in range(25):
+        normal = slopes[free] @ slopes[free].T + np.diag(1 / loose[free] ** 2)
+        right = slopes[free] @ residual + ((p - at) / loose**2)[free]
+        move = np.zeros_like(p)
+        move[free] = -np.linalg.solve(normal + damping * np.diag(np.diag(normal)), right)
+        trial = p + np.clip(move, -_LARGEST_MOVE * step, _LARGEST_MOVE * step)
+        trial[:9] = p[:9] + np.clip(move[:9], -_LARGEST_MOVE[:9], _LARGEST_MOVE[:9])
+        trial[5], trial[8] = max(trial[5], 0.02), np.clip(trial[8], -3.0, 3.5)
+        trial_residual, trial_slopes = evaluate(trial)
+        trial_cost = trial_residual @ trial_residual + (((trial - at) / loose)[free] ** 2).sum()
+        if trial_cost < cost:
+            done = float(np.abs(trial - p)[:9].max()) < 2e-4
+            p, residual, slopes, cost, damping = trial, trial_residual, trial_slopes, trial_cost, damping * 0.2
+            if done:
+                break
+        else:
+            damping = max(damping, 1e-4) * 8
+            if damping > 1e7:
+                break
+    return _Shape(p)

@@ -1,0 +1,172 @@
+"""The fibre in a picture, or why there is no trustworthy fit.
+
+Candidates come from `coarse`, are refined by `edge`, and must then look like a cladding: an edge all round, of one
+step, at one radius, wholly inside the frame, with no larger edge around it. What fails is told apart into black,
+over-exposed, blurred, cut off and missing; it is never fitted to something else.
+"""
+
+import math
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from workstation.endface.coarse import Circle, candidates
+from workstation.endface.core import find_core
+from workstation.endface.edge import CLADDING_RADIUS_UM, EdgeFit, refine
+from workstation.values import Fit, NoFit, NoFitReason, Polarity, ScaleSource
+
+LEAST_SIDE_PX = 64
+# Cladding 125 ± 1 µm (ITU-T G.652, IEC 60793-2-10, from memory): as a ruler its relative standard error, taking
+# the tolerance as the limits of a rectangular distribution, is 1 / 125 / sqrt(3).
+CLADDING_SCALE_ERROR = 1.0 / 125.0 / math.sqrt(3.0)
+
+
+def to_grey(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Turn a picture into grey.
+
+    Parameters
+    ----------
+    pixels
+        uint8, shape (height, width) or (height, width, 3) in blue-green-red order.
+
+    Returns
+    -------
+    ndarray of uint8, shape (height, width)
+
+    Raises
+    ------
+    ValueError
+        Another shape or type.
+    """
+    if pixels.dtype != np.uint8 or not (pixels.ndim == 2 or (pixels.ndim == 3 and pixels.shape[2] == 3)):
+        raise ValueError(
+            f"A picture must be 8-bit grey (height, width) or blue-green-red (height, width, 3); "
+            f"this one is {pixels.dtype} of shape {pixels.shape}."
+        )
+    if pixels.ndim == 2:
+        return np.ascontiguousarray(pixels)
+    return cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY)
+
+
+def find_fibre(
+    pixels: NDArray[np.uint8],
+    *,
+    um_per_px: float | None = None,
+    scale_source: ScaleSource = ScaleSource.GIVEN,
+    previous: Fit | NoFit | None = None,
+) -> Fit | NoFit:
+    """Find the fibre.
+
+    Parameters
+    ----------
+    pixels
+        uint8, shape (height, width) or (height, width, 3) in blue-green-red order.
+    um_per_px
+        Known scale; None takes the cladding as ruler.
+    scale_source
+        What a known scale rests on.
+    previous
+        The fit of the frame before: looked at first, which is quicker than searching the whole picture. A picture
+        that is graded is searched without it, so that its result never depends on another picture.
+
+    Returns
+    -------
+    Fit or NoFit
+
+    Raises
+    ------
+    ValueError
+        The picture has another shape or type, or the scale isn't positive.
+    """
+    if um_per_px is not None and not (math.isfinite(um_per_px) and um_per_px > 0):
+        raise ValueError(f"The scale must be a positive number of micrometres per pixel, not {um_per_px}.")
+    grey = to_grey(pixels)
+    if min(grey.shape) < LEAST_SIDE_PX:
+        return NoFit(
+            NoFitReason.TOO_SMALL,
+            f"The picture is only {grey.shape[1]} by {grey.shape[0]} pixels; at least {LEAST_SIDE_PX} on each side "
+            f"are needed.",
+        )
+    edge = _follow(grey, previous) if isinstance(previous, Fit) else None
+    found = edge or _search(grey)
+    if isinstance(found, NoFit):
+        return found
+    return _as_fit(grey, found, um_per_px, scale_source)
+
+
+def _as_fit(grey: NDArray[np.uint8], edge: EdgeFit, um_per_px: float | None, scale_source: ScaleSource) -> Fit:
+    amplitude = math.hypot(*edge.second)
+    return Fit(
+        centre_px=(edge.x_px, edge.y_px),
+        cladding_diameter_px=2 * edge.radius_px,
+        um_per_px=um_per_px or edge.um_per_px,
+        scale_source=scale_source if um_per_px else ScaleSource.CLADDING,
+        scale_error=0.0 if um_per_px else CLADDING_SCALE_ERROR,
+        blur_um=edge.blur_um * ((um_per_px or edge.um_per_px) / edge.um_per_px),
+        polarity=Polarity.FERRULE_BRIGHTER if edge.outer > edge.inner else Polarity.CLADDING_BRIGHTER,
+        support=edge.support,
+        axis_ratio=(edge.radius_px + amplitude) / (edge.radius_px - amplitude),
+        axis_angle_rad=0.5 * math.atan2(edge.second[1], edge.second[0]) % math.pi,
+        core=find_core(grey, edge),
+    )
+
+
+def _follow(grey: NDArray[np.uint8], previous: Fit) -> EdgeFit | None:
+    sign = 1.0 if previous.polarity is Polarity.FERRULE_BRIGHTER else -1.0
+    circle = Circle(*previous.centre_px, previous.cladding_diameter_px / 2, sign)
+    edge = refine(grey, circle, rounds=1)
+    return edge if edge is not None and _looks_like_cladding(edge) and _in_frame(grey, edge) else None
+
+
+def _in_frame(grey: NDArray[np.uint8], edge: EdgeFit) -> bool:
+    height, width = grey.shape
+    reach = edge.radius_px + 0.5
+    return reach <= edge.x_px <= width - 1 - reach and reach <= edge.y_px <= height - 1 - reach
+
+
+def _looks_like_cladding(edge: EdgeFit) -> bool:
+    step = abs(edge.outer - edge.inner)
+    return (
+        edge.support >= 0.6
+        and edge.scatter_um <= 1.2
+        and step >= max(4.0, 0.05 * (edge.outer + edge.inner))
+        and math.hypot(*edge.second) <= 0.03 * edge.radius_px
+    )
+
+
+def _search(grey: NDArray[np.uint8]) -> EdgeFit | NoFit:
+    fits = [
+        edge
+        for circle in candidates(grey)
+        if (edge := refine(grey, circle)) is not None and _looks_like_cladding(edge)
+    ]
+    whole = [edge for edge in fits if _in_frame(grey, edge)]
+    if not whole:
+        return _why_not(grey)
+    best = max(whole, key=lambda e: e.support)
+    # a multimode core has an edge as clear as the cladding's: the outermost of concentric edges is the cladding
+    around = [edge for edge in whole if _encloses(edge, best)]
+    return max(around, key=lambda e: e.radius_px, default=best)
+
+
+def _encloses(outer: EdgeFit, inner: EdgeFit) -> bool:
+    apart = math.hypot(outer.x_px - inner.x_px, outer.y_px - inner.y_px)
+    return outer.radius_px > 1.2 * inner.radius_px and apart < 0.15 * inner.radius_px
+
+
+def _why_not(grey: NDArray[np.uint8]) -> NoFit:
+    if float(np.percentile(grey, 99)) < 16:
+        return NoFit(
+            NoFitReason.BLACK,
+            "The picture is black. Switch the microscope's lamp on, or raise exposure or gain.",
+        )
+    if float((grey >= 250).mean()) > 0.5:
+        return NoFit(
+            NoFitReason.OVER_EXPOSED,
+            "The picture is over-exposed: most of it is pure white. Lower lamp, exposure or gain.",
+        )
+    return NoFit(
+        NoFitReason.MISSING,
+        "No fibre is in view. Put a connector into the microscope's tip and centre the fibre.",
+    )
