@@ -14,6 +14,7 @@ _BEFORE = {
     "OPENCV_VIDEOIO_MSMF_ENABLE_HW_TRANSFORMS": "0",
     # The sources say in words what went wrong; each try to reconnect would write a warning besides.
     "OPENCV_LOG_LEVEL": "ERROR",
+    "OPENCV_FFMPEG_LOGLEVEL": "-8",
 }
 # The wheel points Qt at its own plug-ins and fonts, where PySide6 must use those that came with it.
 _AFTER = ("QT_QPA_PLATFORM_PLUGIN_PATH", "QT_QPA_FONTDIR")

@@ -12,7 +12,15 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import TypeVar
 
-from workstation.frames.source import Adjustable, Control, FrameSource, Renewable, SourceTrouble, TroubleKind
+from workstation.frames.source import (
+    Adjustable,
+    Control,
+    FrameSource,
+    Renewable,
+    SourceTrouble,
+    Telling,
+    TroubleKind,
+)
 from workstation.values import Frame
 
 _T = TypeVar("_T")
@@ -33,6 +41,7 @@ class FeedEventKind(Enum):
     RECOVERED = "recovered"
     ENDED = "ended"
     REFUSED = "refused"
+    NOTICE = "notice"
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +51,8 @@ class FeedEvent:
     Attributes
     ----------
     kind
-        What happened. ``refused`` is a knob that couldn't be turned; pictures go on.
+        What happened. ``refused`` is a knob that couldn't be turned, ``notice`` something to know; with
+        both, pictures go on.
     sentence
         For a person to read: what, where, what to do.
     trouble
@@ -344,6 +354,9 @@ class Feed:
             self._turn_knobs(line)
             began_s = time.monotonic()
             pixels = self._within(line, "waiting for a picture", self._stall_s, line.source.read)
+            if isinstance(line.source, Telling):
+                for sentence in line.source.news():
+                    self._say(FeedEventKind.NOTICE, sentence)
             self._deliver(line, Frame(pixels, self._sequence, began_s, time.monotonic(), self._name))
 
     @staticmethod
@@ -377,6 +390,8 @@ class Feed:
             if line is not self._line or line.stop.is_set():
                 return
             known = self._trouble
+            if known and known.kind is TroubleKind.UNPLUGGED and trouble.kind is TroubleKind.MISSING:
+                trouble = known  # it is the same thing, and the first sentence says it better
             self._trouble = trouble
             self._delivering = False
             self._ended = trouble.kind is TroubleKind.ENDED

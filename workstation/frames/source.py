@@ -60,8 +60,8 @@ class FrameSource(Protocol):
         Returns
         -------
         NDArray[np.uint8]
-            Shape (height, width) for grey or (height, width, 3) in blue-green-red order; a new array each
-            time, which the source never writes to again.
+            Shape (height, width) for grey or (height, width, 3) in blue-green-red order; the source never
+            writes to it again.
 
         Raises
         ------
@@ -116,6 +116,14 @@ class Adjustable(Protocol):
         SourceTrouble
             The device has no such knob or refused the value.
         """
+
+
+@runtime_checkable
+class Telling(Protocol):
+    """A source that has things to tell while pictures go on: a file it passed over, a size it didn't get."""
+
+    def news(self) -> tuple[str, ...]:
+        """Return the sentences since the last call; called in the thread that reads."""
 
 
 @runtime_checkable
