@@ -70,40 +70,43 @@ def streak(rng: np.random.Generator, at: Place, length_um: float, width_um: floa
     axes = np.array([[c, s], [-s, c]])
     contrast = -rng.uniform(0.12, 0.35) if rng.random() < 0.75 else rng.uniform(0.12, 0.3)
     outline = as_outline(shapes.stroke(line, width_um * np.clip(rough, 0.4, 1.5) * taper) @ axes + at)
-    layers = [Layer(outline, contrast, soft_um=0.5, mottle=0.35, mottle_um=0.9)]
-    for _ in range(int(rng.integers(2, 6))):
+    layers = [Layer(outline, contrast, soft_um=0.8, mottle=0.2, mottle_um=2.0)]
+    for _ in range(int(rng.integers(4, 9))):
         low = int(rng.integers(4, steps // 2))
         high = int(rng.integers(low + 8, steps - 4))
         part = line[low:high] + np.array([0.0, rng.uniform(-0.3, 0.3) * width_um])
-        fine = shapes.stroke(part, width_um * rng.uniform(0.05, 0.15)) @ axes + at
-        layers.append(Layer(as_outline(fine), -contrast * rng.uniform(0.3, 0.7), soft_um=0.35))
+        fine = shapes.stroke(part, width_um * rng.uniform(0.03, 0.1)) @ axes + at
+        layers.append(Layer(as_outline(fine), contrast * rng.uniform(-0.6, 0.2), soft_um=0.3))
     return SceneFeature(Form.DEFECT, Cause.SKIN_OIL, contrast, outline, tuple(layers), removable=True)
 
 
 def residue_ring(rng: np.random.Generator, at: Place, size_um: float) -> SceneFeature:
     """Return the mark of a dried drop: a thin uneven ring, sometimes faintly filled."""
     corners = 144
-    rough = rng.uniform(0.06, 0.2)
     outer = shapes.blob(
-        rng, at, size_um, roughness=rough, harmonics=9, stretch=rng.uniform(1, 1.3), corners=corners
+        rng,
+        at,
+        size_um,
+        roughness=rng.uniform(0.04, 0.14),
+        harmonics=5,
+        stretch=rng.uniform(1, 1.25),
+        corners=corners,
     )
-    thick = np.interp(np.arange(corners), np.arange(0, corners, 9), rng.uniform(0.4, 1.6, 16), period=corners)
-    thick *= rng.uniform(0.8, 2.2) if size_um > 12 else size_um * 0.08
+    nodes = np.arange(0, corners, 9)
+    thick = np.interp(np.arange(corners), nodes, rng.uniform(0.4, 1.6, len(nodes)), period=corners)
+    thick *= rng.uniform(0.7, 2.0) if size_um > 12 else size_um * 0.07
     middle = outer.mean(axis=0)
     away = np.hypot(*(outer - middle).T)
     inner = middle + (outer - middle) * (1 - np.minimum(thick / away, 0.5))[:, None]
     contrast = -rng.uniform(0.25, 0.6)
-    soft = 0.25
-    rim = as_outline(inner)
-    layers = [
-        Layer(as_outline(outer), contrast, soft_um=soft, mottle=0.25, mottle_um=0.7),
-        Layer(rim, -contrast, soft_um=soft),
-    ]
+    layers = [Layer(as_outline(shapes.ring(outer, inner)), contrast, soft_um=0.2, mottle=0.3, mottle_um=1.0)]
     filled = rng.random() < 0.5
     if filled:
-        layers[1] = Layer(rim, -contrast - rng.uniform(0.06, 0.15), soft_um=soft, mottle=0.1, mottle_um=1.2)
-    if rng.random() < 0.35 and size_um > 20:
-        band = shapes.stroke(_scaled(outer, rng.uniform(0.75, 0.88))[: int(rng.integers(50, 120))], 0.7)
+        fill = -rng.uniform(0.05, 0.12)
+        layers.append(Layer(as_outline(inner), fill, soft_um=0.3, mottle=0.5, mottle_um=2.0))
+    if rng.random() < 0.4 and size_um > 20:
+        start, count = int(rng.integers(0, 60)), int(rng.integers(40, 84))
+        band = shapes.stroke(_scaled(outer, rng.uniform(0.78, 0.9))[start : start + count], 0.7)
         layers.append(Layer(as_outline(band), contrast * 0.4, soft_um=0.3))
     return SceneFeature(
         Form.DEFECT,
@@ -111,7 +114,7 @@ def residue_ring(rng: np.random.Generator, at: Place, size_um: float) -> SceneFe
         contrast,
         as_outline(outer),
         tuple(layers),
-        hole_um=() if filled else rim,
+        hole_um=() if filled else as_outline(inner),
         removable=True,
     )
 
@@ -123,14 +126,15 @@ def adhesive(
     steps = 73
     half = length_um / radius_um / 2
     angle = turn_rad + np.linspace(-half, half, steps)
-    nodes = np.arange(0, steps, 6)
+    nodes = np.arange(0, steps, 9)
     taper = np.sqrt(np.clip(1 - np.linspace(-1, 1, steps) ** 2, 0.0, None)) + 0.05
     thickness = min(6.0, length_um * 0.25)
 
     def side() -> Points:
         lobes = np.abs(rng.normal(1, 0.45, len(nodes))) + 0.15
         smooth = np.interp(np.arange(steps), nodes, lobes)
-        smooth = np.convolve(np.pad(smooth, 3, mode="edge"), np.ones(7) / 7, mode="valid")
+        for _ in range(2):
+            smooth = np.convolve(np.pad(smooth, 3, mode="edge"), np.ones(7) / 7, mode="valid")
         return np.asarray(smooth * taper * thickness * rng.uniform(0.35, 1.0))
 
     outer, inner = radius_um + side(), radius_um - side()

@@ -24,7 +24,8 @@ def dust(rng: np.random.Generator, at: Place, size_um: float, contrast: float | 
     else:
         points = shapes.blob(rng, at, size_um, roughness=0.25, stretch=rng.uniform(1.0, 1.6))
     mottle = 0.25 if size_um > 4 else 0.0
-    layers = [Layer(as_outline(points), contrast, mottle=mottle, mottle_um=0.5)]
+    soft = 0.25 if size_um > 5 else 0.0
+    layers = [Layer(as_outline(points), contrast, soft_um=soft, mottle=mottle, mottle_um=0.8)]
     if size_um > 6 and contrast < -0.3 and rng.random() < 0.5:
         middle = np.asarray(at) + rng.normal(0, size_um * 0.1, 2)
         glint = shapes.blob(rng, (middle[0], middle[1]), size_um * rng.uniform(0.12, 0.25))

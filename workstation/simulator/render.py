@@ -58,12 +58,12 @@ def draw(scene: Scene, optics: Optics, rng: np.random.Generator, margin: int = 0
     """
     view = View.of(scene, optics, margin)
     height, width = optics.height_px + 2 * margin, optics.width_px + 2 * margin
-    grain = texture(rng, height, width, scene.grain_um / optics.um_per_px)
+    grain = _polished(rng, height, width, scene.grain_um / optics.um_per_px)
     canvas = grain * np.float32(scene.grain * scene.ferrule_level) + np.float32(scene.ferrule_level)
     for fibre in scene.fibres:
         _draw_fibre(canvas, grain, scene, fibre, view)
     for feature in scene.features:
-        _draw_layers(canvas, feature.layers, view, rng)
+        _draw_layers(canvas, feature.layers, view)
     np.maximum(canvas, 0.0, out=canvas)
     return canvas
 
@@ -71,7 +71,8 @@ def draw(scene: Scene, optics: Optics, rng: np.random.Generator, margin: int = 0
 def texture(rng: np.random.Generator, height: int, width: int, grain_px: float) -> Picture:
     """Return Gaussian texture of unit variance and the given grain in pixels.
 
-    The grain is the standard deviation of the Gaussian kernel; grain finer than the pixel averages out: its variance falls with the number of grains in a pixel.
+    The grain is the standard deviation of the Gaussian kernel. Grain finer than the pixel averages out: its
+    variance falls with the number of grains in a pixel.
     """
     noise = rng.standard_normal((height, width), dtype=np.float32)
     whole = 2 * math.sqrt(math.pi) * grain_px
@@ -80,6 +81,15 @@ def texture(rng: np.random.Generator, height: int, width: int, grain_px: float) 
         return np.asarray(np.float32(whole) * smooth, dtype=np.float32)
     noise *= np.float32(min(whole, 1.0))
     return noise
+
+
+def _polished(rng: np.random.Generator, height: int, width: int, grain_px: float) -> Picture:
+    """Return the texture of a polished surface: fine grain, and broad patches eight times as coarse."""
+    fine = texture(rng, height, width, grain_px)
+    rows, columns = -(-height // 8) + 1, -(-width // 8) + 1
+    broad = texture(rng, rows, columns, grain_px)
+    large = cv2.resize(broad, (columns * 8, rows * 8), interpolation=cv2.INTER_LINEAR)[:height, :width]
+    return np.asarray(np.float32(0.9) * fine + np.float32(0.45) * large, dtype=np.float32)
 
 
 def _disc(
@@ -125,9 +135,9 @@ def _core_profile(fibre: Fibre, centre: shapes.Place, core: Patch, view: View) -
     return np.asarray(1 - (1 - fibre.core_edge) * share, dtype=np.float32)
 
 
-def _draw_layers(canvas: Picture, layers: tuple[Layer, ...], view: View, rng: np.random.Generator) -> None:
+def _draw_layers(canvas: Picture, layers: tuple[Layer, ...], view: View) -> None:
     """Multiply the background by one plus the sum of a feature's layers."""
-    patches = [patch for layer in layers if (patch := _layer(canvas.shape, layer, view, rng)) is not None]
+    patches = [patch for layer in layers if (patch := _layer(canvas.shape, layer, view)) is not None]
     if not patches:
         return
     left, top = min(p.left for p in patches), min(p.top for p in patches)
@@ -142,7 +152,7 @@ def _draw_layers(canvas: Picture, layers: tuple[Layer, ...], view: View, rng: np
     canvas[top:bottom, left:right] *= np.maximum(depth, 0.0)
 
 
-def _layer(shape: tuple[int, ...], layer: Layer, view: View, rng: np.random.Generator) -> Patch | None:
+def _layer(shape: tuple[int, ...], layer: Layer, view: View) -> Patch | None:
     soft_px = layer.soft_um / view.um_per_px
     outline = view.px(np.asarray(layer.outline_um))
     patch = polygon_coverage(outline, shape[1], shape[0], math.ceil(3 * soft_px))
@@ -152,6 +162,8 @@ def _layer(shape: tuple[int, ...], layer: Layer, view: View, rng: np.random.Gene
     if soft_px >= 0.3:
         values = blurred(values, soft_px, cv2.BORDER_REPLICATE)
     if layer.mottle > 0:
+        # Its own generator, so that a thing looks the same whatever else lies on the face.
+        rng = np.random.default_rng([round(abs(n) * 1000) for n in layer.outline_um[0]])
         coarse = texture(rng, values.shape[0], values.shape[1], layer.mottle_um / view.um_per_px)
         values = values * np.clip(1 + np.float32(layer.mottle) * coarse, 0.0, None)
     return Patch(values * np.float32(layer.contrast), patch.left, patch.top)

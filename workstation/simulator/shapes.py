@@ -85,6 +85,11 @@ def stroke(line: Points, width: float | Points) -> Points:
     return np.concatenate([line + across, (line - across)[::-1]])
 
 
+def ring(outer: Points, inner: Points) -> Points:
+    """Return one outline of what lies between two: round the outer, across, and back round the inner."""
+    return np.concatenate([outer, outer[:1], inner[:1], inner[::-1]])
+
+
 def line_length(line: Points) -> float:
     """Return the length of an open line."""
     return float(np.hypot(*np.diff(line, axis=0).T).sum())

@@ -48,7 +48,7 @@ class View:
 
     def px(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
         """Turn scene micrometres (n, 2) into pixels."""
-        return self.image_um(points) / self.um_per_px + np.asarray(self.origin_px)
+        return np.asarray(self.image_um(points) / self.um_per_px + np.asarray(self.origin_px))
 
 
 @dataclass(frozen=True, slots=True)
