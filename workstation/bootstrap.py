@@ -118,8 +118,8 @@ def open_window() -> int:
     """
     if not has_display(sys.platform, dict(os.environ)):
         raise SetupError(
-            "All is set up, but there is no display to open a window on: neither DISPLAY nor WAYLAND_DISPLAY is "
-            "set. Start this command from a desktop session, or with X forwarding (ssh -X)."
+            "All is set up, but there is no display to open a window on: neither DISPLAY nor WAYLAND_DISPLAY "
+            "is set. Start this command from a desktop session, or with X forwarding (ssh -X)."
         )
     return _status([str(environment_python()), "-m", "workstation", "--source", "simulator"])
 

@@ -88,6 +88,10 @@ def missing_needs(*, tests: bool, venv_package: str | None) -> list[Need]:
     return needs
 
 
+def _user_is_root() -> bool:
+    return sys.platform != "win32" and os.geteuid() == 0
+
+
 def provide(needs: list[Need]) -> None:
     """Install what is missing, with root on Debian and its kin; otherwise say what to install.
 
@@ -106,7 +110,7 @@ def provide(needs: list[Need]) -> None:
             f"(On Debian the packages are {' '.join(packages)}.)"
         )
     install = ["apt-get", "install", "-y", "--no-install-recommends", *packages]
-    if os.geteuid() != 0:
+    if not _user_is_root():
         raise SetupError(
             f"This system lacks: {names}. Install them with\n\n"
             f"    sudo apt-get update && sudo {' '.join(install)}\n\nand start again."

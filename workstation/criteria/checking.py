@@ -220,10 +220,10 @@ def _misfits(file: _File) -> Iterator[tuple[Path, str]]:
             yield (*path, "letter"), f"a zone {zone.letter} was given before. Each letter stands once."
         letters.add(zone.letter)
         if zone.inner_um != reached:
-            kind = "gap" if zone.inner_um > reached else "overlap"
+            kind = "a gap" if zone.inner_um > reached else "an overlap"
             yield (
                 (*path, "inner_um"),
-                f"expected {reached:g}, where the zone before ends; {zone.inner_um:g} leaves a {kind}."
+                f"expected {reached:g}, where the zone before ends; {zone.inner_um:g} leaves {kind}."
                 if i
                 else f"expected 0, the centre; found {zone.inner_um:g}.",
             )

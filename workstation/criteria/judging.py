@@ -183,7 +183,7 @@ def _remarks(
     outside = [standing.feature.id for standing in standings if standing.cell is None]
     if outside:
         remarks.append(
-            f"{listed(outside, 'Feature')} outside zone {criteria.zones[-1].letter}: not graded, without limits."
+            f"{listed(outside, 'Feature')} outside zone {criteria.zones[-1].letter}: not graded, no limits."
         )
     return remarks
 
