@@ -1,0 +1,315 @@
+"""The dialogs before the first picture: the session and its choices, and the caution about lit fibre."""
+
+from collections.abc import Sequence
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QFont
+from PySide6.QtWidgets import (
+    QCheckBox,
+    QComboBox,
+    QDialog,
+    QDialogButtonBox,
+    QFormLayout,
+    QHBoxLayout,
+    QLabel,
+    QLineEdit,
+    QPushButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+from workstation.values import CriteriaRef
+from workstation.window.words import UNVERIFIED_NOTE, WORTH_OF_THE_VERDICT
+
+CAUTION = (
+    "Never look into a fibre or a connector, and never at a lit one through a microscope that you look into directly. "
+    "That includes the light of visual fault locators.",
+    "Infrared light cannot be seen. Seeing nothing does not mean that a fibre is dark.",
+    "Make sure with a power meter that the source is off and the fibre is dark before you connect the scope.",
+    "Follow your local rules and your licensed practice.",
+)
+DARK_CHECKS = (
+    "Measured with a power meter: no light",
+    "Source switched off and locked, then measured with a power meter",
+    "Patch cord that is connected to nothing at its other end",
+    "Simulated microscope: there is no fibre",
+)
+
+
+class SessionDialog(QDialog):
+    """Asks who sits at the bench and how the session is called; the last choices stand there already.
+
+    Signals ``begun`` when the person accepts; the choices are then in the properties.
+    """
+
+    begun = Signal()
+
+    def __init__(
+        self,
+        *,
+        session_name: str,
+        operator: str,
+        scope: str,
+        criteria: Sequence[CriteriaRef],
+        criteria_id: str,
+        parent: QWidget | None = None,
+    ) -> None:
+        super().__init__(parent)
+        self.setWindowTitle("New session")
+        self._name = text_line("Session", session_name, "Name of the session, such as the job or the cabinet")
+        self._operator = text_line("Operator", operator, "Who sits at the bench; stands in the record")
+        self._scope = text_line("Scope", scope, "Which microscope is used; stands in the record")
+        self._criteria = QComboBox(self)
+        self._criteria.setAccessibleName("Criteria")
+        self._criteria.setToolTip("The acceptance table that faces are judged by")
+        for ref in criteria:
+            self._criteria.addItem(ref.title, ref)
+        at = next((number for number, ref in enumerate(criteria) if ref.id == criteria_id), 0)
+        self._criteria.setCurrentIndex(at)
+        self._about = words_label("", "quiet")
+        self._buttons = QDialogButtonBox(self)
+        self._start = QPushButton("Begin session", self)
+        self._start.setDefault(True)
+        self._buttons.addButton(self._start, QDialogButtonBox.ButtonRole.AcceptRole)
+        self._buttons.addButton(QPushButton("Cancel", self), QDialogButtonBox.ButtonRole.RejectRole)
+        self._buttons.accepted.connect(self._accept)
+        self._buttons.rejected.connect(self.reject)
+        form = QFormLayout()
+        form.setSpacing(10)
+        form.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.AllNonFixedFieldsGrow)
+        for text, field in (
+            ("&Session", self._name),
+            ("&Operator", self._operator),
+            ("S&cope", self._scope),
+            ("C&riteria", self._criteria),
+        ):
+            form.addRow(text, field)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(22, 20, 22, 18)
+        column.setSpacing(14)
+        column.addWidget(heading("New session"))
+        column.addLayout(form)
+        column.addWidget(self._about)
+        column.addWidget(self._buttons)
+        self.setMinimumWidth(620)
+        for field in (self._name, self._operator):
+            field.textChanged.connect(self._weigh)
+        self._criteria.currentIndexChanged.connect(self._weigh)
+        self._weigh()
+        (self._operator if not operator else self._start).setFocus()
+
+    @property
+    def session_name(self) -> str:
+        """The session's name."""
+        return self._name.text().strip()
+
+    @property
+    def operator(self) -> str:
+        """Who sits at the bench."""
+        return self._operator.text().strip()
+
+    @property
+    def scope(self) -> str:
+        """Which microscope is used."""
+        return self._scope.text().strip()
+
+    @property
+    def criteria_id(self) -> str:
+        """The short name of the chosen criteria."""
+        ref = self._criteria.currentData()
+        return ref.id if isinstance(ref, CriteriaRef) else ""
+
+    def _weigh(self) -> None:
+        ref = self._criteria.currentData()
+        if isinstance(ref, CriteriaRef):
+            unverified = f" {UNVERIFIED_NOTE}" if ref.unverified else ""
+            self._about.setText(f"{ref.source}.{unverified} {WORTH_OF_THE_VERDICT}")
+            self._about.setToolTip(ref.provenance)
+        missing = [
+            text for text, value in (("session", self.session_name), ("operator", self.operator)) if not value
+        ]
+        self._start.setEnabled(not missing)
+        self._start.setToolTip(f"Still needed: {', '.join(missing)}" if missing else "Begin (Enter)")
+
+    def _accept(self) -> None:
+        self.accept()
+        self.begun.emit()
+
+
+class CautionDialog(QDialog):
+    """The caution about lit fibre, which must be acknowledged before a live picture is shown.
+
+    Signals ``acknowledged`` with the words that say how the source was made sure to be dark.
+    """
+
+    acknowledged = Signal(str)
+
+    def __init__(self, operator: str, last_check: str = "", parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setWindowTitle("Before you look: lit fibre")
+        self._read = QCheckBox("I have read this and I have made sure that the fibres are dark.", self)
+        self._read.setAccessibleName("I have read this and the fibres are dark")
+        self._how = QComboBox(self)
+        self._how.setEditable(True)
+        self._how.setAccessibleName("How it was made sure")
+        self._how.setToolTip("Choose, or write in your own words; it stands in the session's history")
+        self._how.addItems(DARK_CHECKS)
+        own = self._how.lineEdit()
+        assert own is not None
+        own.setPlaceholderText("Choose, or write in your own words")
+        own.setAccessibleName("How it was made sure")
+        if last_check and last_check not in DARK_CHECKS:
+            self._how.insertItem(0, last_check)
+        self._how.setCurrentIndex(self._how.findText(last_check) if last_check else -1)
+        self._go = QPushButton("Start live view", self)
+        self._go.setDefault(True)
+        self._stay = QPushButton("Not now", self)
+        self._stay.setToolTip("Recorded sessions can be read all the same (Esc)")
+        buttons = QHBoxLayout()
+        buttons.addStretch(1)
+        buttons.addWidget(self._stay)
+        buttons.addWidget(self._go)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(26, 22, 26, 20)
+        column.setSpacing(12)
+        column.addWidget(heading("Before you look"))
+        for sentence in CAUTION:
+            words = words_label(sentence, "caution")
+            column.addWidget(words)
+        column.addSpacing(6)
+        how = QLabel("&How was it made sure?", self)
+        how.setBuddy(self._how)
+        column.addWidget(how)
+        column.addWidget(self._how)
+        column.addWidget(self._read)
+        column.addWidget(
+            words_label(f"Kept in the session's history with the time and the name: {operator}.", "quiet")
+        )
+        column.addSpacing(6)
+        column.addLayout(buttons)
+        self.setMinimumWidth(700)
+        self._go.clicked.connect(self._acknowledge)
+        self._stay.clicked.connect(self.reject)
+        self._read.toggled.connect(self._weigh)
+        own.textChanged.connect(self._weigh)
+        self._weigh()
+        self._how.setFocus()
+
+    @property
+    def how(self) -> str:
+        """How the source was made sure to be dark, in the person's words."""
+        return self._how.currentText().strip()
+
+    def _weigh(self) -> None:
+        ready = self._read.isChecked() and bool(self.how)
+        self._go.setEnabled(ready)
+        self._go.setToolTip("Start (Enter)" if ready else "Say how it was made sure, and tick the box")
+
+    def _acknowledge(self) -> None:
+        self.accept()
+        self.acknowledged.emit(self.how)
+
+
+class PortDialog(QDialog):
+    """Asks for the port when a capture was begun without one; signals ``named`` with the label."""
+
+    named = Signal(str)
+
+    def __init__(self, proposal: str, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setWindowTitle("Which port is this?")
+        self._label = text_line("Port", proposal, "The port's ID, exactly as it shall stand in the record")
+        self._label.selectAll()
+        capture = QPushButton("Capture", self)
+        capture.setDefault(True)
+        capture.setToolTip("Capture (Enter)")
+        cancel = QPushButton("Cancel", self)
+        cancel.clicked.connect(self.reject)
+        capture.clicked.connect(self._name)
+        buttons = QHBoxLayout()
+        buttons.addStretch(1)
+        buttons.addWidget(cancel)
+        buttons.addWidget(capture)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(22, 20, 22, 18)
+        column.setSpacing(12)
+        column.addWidget(heading("Which port is this?"))
+        column.addWidget(self._label)
+        column.addLayout(buttons)
+        self.setMinimumWidth(420)
+        self._label.textChanged.connect(lambda text: capture.setEnabled(bool(text.strip())))
+        self._label.setFocus()
+
+    def _name(self) -> None:
+        label = self._label.text().strip()
+        if label:
+            self.accept()
+            self.named.emit(label)
+
+
+class WordsDialog(QDialog):
+    """A page of plain words: the shortcuts, or what the verdict is worth."""
+
+    def __init__(self, title: str, paragraphs: Sequence[str], parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setWindowTitle(title)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(26, 22, 26, 20)
+        column.setSpacing(12)
+        column.addWidget(heading(title))
+        for paragraph in paragraphs:
+            column.addWidget(words_label(paragraph))
+        close = QPushButton("Close", self)
+        close.setDefault(True)
+        close.setToolTip("Close (Esc)")
+        close.clicked.connect(self.accept)
+        row = QHBoxLayout()
+        row.addStretch(1)
+        row.addWidget(close)
+        column.addLayout(row)
+        self.setMinimumWidth(640)
+
+
+class KeyTable(WordsDialog):
+    """The list of shortcuts."""
+
+    def __init__(self, keys: Sequence[tuple[str, str]], parent: QWidget | None = None) -> None:
+        super().__init__("Keys", (), parent)
+        form = QFormLayout()
+        form.setSpacing(8)
+        form.setHorizontalSpacing(24)
+        for key, words in keys:
+            name = QLabel(key, self)
+            name.setObjectName("key")
+            form.addRow(name, words_label(words))
+        column = self.layout()
+        assert isinstance(column, QVBoxLayout)
+        column.insertLayout(1, form)
+
+
+def text_line(name: str, text: str, tip: str) -> QLineEdit:
+    """Return a line to write in, with its name and explanation."""
+    line = QLineEdit(text)
+    line.setAccessibleName(name)
+    line.setToolTip(tip)
+    return line
+
+
+def heading(text: str) -> QLabel:
+    """Return a dialog's heading."""
+    label = QLabel(text)
+    font = QFont(label.font())
+    font.setPointSize(17)
+    font.setBold(True)
+    label.setFont(font)
+    return label
+
+
+def words_label(text: str, kind: str = "") -> QLabel:
+    """Return words that wrap; ``kind`` names their style."""
+    label = QLabel(text)
+    label.setTextFormat(Qt.TextFormat.PlainText)
+    label.setWordWrap(True)
+    if kind:
+        label.setObjectName(kind)
+    return label
