@@ -25,7 +25,9 @@ from workstation.values import (
     ZoneResult,
 )
 
-CRITERIA = CriteriaRef("sm-example", "Single-mode, an example", "No standard: an example", "Invented for tests", True)
+CRITERIA = CriteriaRef(
+    "sm-example", "Single-mode, an example", "No standard: an example", "Invented for tests", True
+)
 FIT = Fit(
     centre_px=(320.25, 239.75),
     cladding_diameter_px=312.5,
@@ -38,11 +40,37 @@ FIT = Fit(
     core=Core((320.3, 239.7), 9.1, 0.2, CoreKind.SINGLE_MODE),
 )
 SCRATCH = Feature(
-    1, Form.SCRATCH, Cause.SCRATCH, 0.9, 40.0, 0.3, 1.2, 0.2, 39.9, -0.3, (-12.5, 3.0), ((-30.0, 2.4), (5.0, 3.0), (-30.0, 3.6)), 8.0, 30.1
-)  # fmt: skip
+    id=1,
+    form=Form.SCRATCH,
+    cause=Cause.SCRATCH,
+    confidence=0.9,
+    size_um=40.0,
+    size_error_um=0.3,
+    width_um=1.2,
+    width_error_um=0.2,
+    length_um=39.9,
+    contrast=-0.3,
+    centroid_um=(-12.5, 3.0),
+    outline_um=((-30.0, 2.4), (5.0, 3.0), (-30.0, 3.6)),
+    inner_um=8.0,
+    outer_um=30.1,
+)
 DUST = Feature(
-    2, Form.DEFECT, Cause.LOOSE_DUST, 0.7, 6.25, 0.2, 5.0, 0.2, 6.0, -0.5, (30.0, -4.0), ((27.0, -4.0), (30.0, -7.0), (33.0, -4.0)), 27.2, 33.3
-)  # fmt: skip
+    id=2,
+    form=Form.DEFECT,
+    cause=Cause.LOOSE_DUST,
+    confidence=0.7,
+    size_um=6.25,
+    size_error_um=0.2,
+    width_um=5.0,
+    width_error_um=0.2,
+    length_um=6.0,
+    contrast=-0.5,
+    centroid_um=(30.0, -4.0),
+    outline_um=((27.0, -4.0), (30.0, -7.0), (33.0, -4.0)),
+    inner_um=27.2,
+    outer_um=33.3,
+)
 SHARP = Check("blur", True, 0.61, 0.9, "µm")
 
 
@@ -76,9 +104,7 @@ def unreadable() -> tuple[Reading, Verdict]:
     """A black picture."""
     dark = Check("light", False, 1.5, 20.0, "grey levels", "Turn the lamp up.")
     message = "The picture is black. Turn the lamp up."
-    reading = Reading(
-        NoFit(NoFitReason.BLACK, message), Readiness(None, None, None, (dark,)), (), None, None
-    )
+    reading = Reading(NoFit(NoFitReason.BLACK, message), Readiness(None, None, None, (dark,)), (), None, None)
     verdict = Verdict(Outcome.UNREADABLE, (message,), CRITERIA, (), (), (dark,), "Turn the lamp up.", False)
     return reading, verdict
 

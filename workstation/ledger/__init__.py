@@ -1,4 +1,7 @@
-"""Sessions, ports, looks and their pictures, kept so that they can be trusted: the one door to database and pictures."""
+"""Sessions, ports, looks and their pictures, kept so that they can be trusted.
+
+The one door to the database and the picture store.
+"""
 
 from workstation.ledger.audit import Audit
 from workstation.ledger.errors import LedgerError

@@ -38,7 +38,8 @@ class Audit:
     fault
         In words, what doesn't hold; empty when everything does.
     newest_hash
-        Hash of the newest entry: written down elsewhere, it later proves that nothing was cut off or replaced.
+        Hash of the newest entry that holds: written down elsewhere, it later proves that nothing was cut off
+        or replaced.
     """
 
     whole: bool
@@ -128,12 +129,10 @@ class _Walk:
             return f"its {entry.kind} {entry.subject_id} is missing"
         told: dict[str, Any] = json.loads(entry.body)
         held = row_body(row)
-        different = sorted(name for name in told.keys() | held.keys() if told.get(name) != held.get(name))
+        names = sorted(told.keys() | held.keys())
+        different = [name for name in names if told.get(name) != held.get(name)]
         if different:
-            names = ", ".join(
-                name.removesuffix("_sha256") if "picture" not in name else name for name in different
-            )
-            return f"its {entry.kind} {entry.subject_id} was altered in: {names}"
+            return f"its {entry.kind} {entry.subject_id} was altered in: {', '.join(different)}"
         if isinstance(row, LookRow) and row.picture_sha256 not in self._checked_pictures:
             self._checked_pictures.add(row.picture_sha256)
             return self._store.fault(row.picture_sha256)
@@ -149,10 +148,13 @@ class _Walk:
 
     def loose_rows(self) -> str:
         for kind, table in _ROWS.items():
-            told = select(HistoryRow.subject_id).where(HistoryRow.kind == kind)
-            loose = self._session.scalars(select(table.id).where(table.id.not_in(told)).limit(1)).first()
+            told = select(HistoryRow.sequence).where(
+                HistoryRow.kind == kind, HistoryRow.subject_id == table.id
+            )
+            query = select(table.id).where(~told.exists()).order_by(table.id).limit(1)
+            loose = self._session.scalars(query).first()
             if loose is not None:
-                return f"{kind} {loose} stands in no entry of the history: entries were cut off, or it was slipped in"
+                return f"{kind} {loose} is in no entry: entries were cut off, or it was slipped in"
         return ""
 
     def database_fault(self) -> str:

@@ -2,11 +2,13 @@
 
 Threads
 -------
-SQLite ties a connection to one user at a time. Each transaction here takes a connection of its own from a small pool
-and gives it back at its end, so any thread may call; readers run beside the writer (write-ahead log). Writers queue
-at one lock in the program and take SQLite's write lock at once (``BEGIN IMMEDIATE``), so that none can fail half-way.
+SQLite ties a connection to one user at a time. Each transaction here takes a connection of its own from a
+small pool and gives it back at its end, so any thread may call; readers run beside the writer (write-ahead
+log). Writers queue at one lock in the program and take SQLite's write lock at once (``BEGIN IMMEDIATE``), so
+that none can fail half-way.
 """
 
+import os
 import sqlite3
 import threading
 from collections.abc import Iterator
@@ -16,6 +18,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.orm import Session
 from sqlalchemy.pool import QueuePool
 
@@ -51,8 +54,9 @@ class Database:
         self.engine = self._make_engine()
 
     def _make_engine(self) -> Engine:
-        mode = "ro" if self.read_only else "rwc"
-        address = f"{self.path.absolute().as_uri()}?mode={mode}"
+        address = (
+            reading_address(self.path) if self.read_only else f"{self.path.absolute().as_uri()}?mode=rwc"
+        )
 
         def connect() -> sqlite3.Connection:
             return sqlite3.connect(address, uri=True, check_same_thread=False, isolation_level=None)
@@ -99,7 +103,8 @@ class Database:
         Raises
         ------
         LedgerError
-            The ledger is closed or was opened only to read, another program is writing, or the database refused.
+            The ledger is closed or was opened only to read, another program is writing, or the database
+            refused.
         """
         self._check_open()
         if self.read_only:
@@ -117,7 +122,12 @@ class Database:
         try:
             yield
         except DBAPIError as error:
-            raise database_error(error, self.path) from error
+            raise database_error(error.orig, self.path) from error
+        except PoolTimeout as error:
+            todo = "Wait for them to finish, then try again. Nothing was changed."
+            raise LedgerError(
+                "Too many parts of the program read the ledger at once.", self.path, todo
+            ) from error
 
     def _check_open(self) -> None:
         if self._closed:
@@ -128,6 +138,19 @@ class Database:
         with self._writing:
             self._closed = True
             self.engine.dispose()
+
+
+def reading_address(path: Path) -> str:
+    """Return the address under which SQLite opens a database only to read.
+
+    Reading a write-ahead log needs a file beside it. Where nobody may make one, and nothing waits in a log, nothing
+    can change either, and SQLite is told so (https://www.sqlite.org/uri.html, ``immutable``).
+    """
+    address = f"{path.absolute().as_uri()}?mode=ro"
+    log = path.with_name(f"{path.name}-wal")
+    may_write = os.access(path.parent, os.W_OK, effective_ids=os.access in os.supports_effective_ids)
+    waiting = log.exists() and log.stat().st_size > 0
+    return address if may_write or waiting else f"{address}&immutable=1"
 
 
 def _on_begin(connection: Connection) -> None:

@@ -4,8 +4,6 @@ import errno
 import sqlite3
 from pathlib import Path
 
-from sqlalchemy.exc import DBAPIError
-
 
 class LedgerError(Exception):
     """Something went wrong with the ledger; nothing that was acknowledged is lost.
@@ -13,7 +11,8 @@ class LedgerError(Exception):
     Attributes
     ----------
     what, where, todo
-        What happened, the place it happened at (a path, mostly), and what to do about it; sentences for a person.
+        What happened, the place it happened at (a path, mostly), and what to do about it; sentences for a
+        person.
     """
 
     def __init__(self, what: str, where: str | Path = "", todo: str = "") -> None:
@@ -61,27 +60,28 @@ _DATABASE_WORDS = {
 }
 
 
-def database_error(error: DBAPIError, where: Path) -> LedgerError:
+def database_error(error: BaseException | None, where: Path) -> LedgerError:
     """Say a database's error in words.
 
     Parameters
     ----------
     error
-        As SQLAlchemy raised it.
+        As the database's driver raised it (``orig`` of SQLAlchemy's).
     where
         The database file.
 
     Returns
     -------
     LedgerError
-        Words for the codes that a person can do something about; for any other code, the database's own words.
+        Words for the codes that a person can do something about; for any other code, the database's own
+        words.
     """
     # The low byte is the primary result code (https://www.sqlite.org/rescode.html).
-    code = int(getattr(error.orig, "sqlite_errorcode", 0)) & 0xFF
+    code = int(getattr(error, "sqlite_errorcode", 0)) & 0xFF
     what, todo = _DATABASE_WORDS.get(
         code,
         (
-            f"The ledger's database refused: {error.orig}.",
+            f"The ledger's database refused: {error}.",
             "The change was not made. Report this with the words above.",
         ),
     )

@@ -1,4 +1,4 @@
-"""Things that happened in a session and that somebody may ask about later; they live in the append-only history."""
+"""Things that happened in a session and that somebody may ask about later; they live in the history."""
 
 import json
 from dataclasses import dataclass

@@ -1,4 +1,7 @@
-"""One writer to a ledger: a lock on a small file that the operating system lets go when the program ends, killed or not."""
+"""One writer to a ledger: a lock on a small file.
+
+The operating system lets it go when the program ends, killed or not.
+"""
 
 import os
 import sys
@@ -15,9 +18,9 @@ else:
 
 NAME = "writer.lock"
 
-# A POSIX record lock belongs to the process: a second one from the same process would be granted, and closing any
-# handle of the file would drop the first. So windows of one process are told apart here. (A lock of the other kind,
-# flock, would outlive a killed program in the worker processes that it had forked.)
+# A POSIX record lock belongs to the process: a second one from the same process would be granted, and closing
+# any handle of the file would drop the first. So windows of one process are told apart here. (A lock of the
+# other kind, flock, would outlive a killed program in the worker processes that it had forked.)
 _held: set[str] = set()
 _held_lock = threading.Lock()
 

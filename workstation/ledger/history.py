@@ -1,11 +1,12 @@
 """The append-only history: every change is an entry that holds the SHA-256 of the entry before it.
 
-An entry's hash is SHA-256 over the UTF-8 of the canonical JSON (keys sorted, no spaces, nothing escaped that needn't be;
-after RFC 8785, whose number rules don't matter here because floats stand in the bodies as text) of
-``{"at", "body", "kind", "previous", "sequence", "session_id", "subject_id"}``. The first entry's ``previous`` is 64 zeros.
-Whoever changes an entry must change all that follow it; whoever keeps the newest hash elsewhere, on paper say, can tell
-even that. The body of an entry about a row repeats the whole row (long texts by their SHA-256), so that a change of the row
-shows as well.
+An entry's hash is SHA-256 over the UTF-8 of the canonical JSON (keys sorted, no spaces, nothing escaped that
+needn't be; after RFC 8785, whose number rules don't matter here because floats stand in the bodies as text)
+of ``{"at", "body", "kind", "previous", "sequence", "session_id", "subject_id"}``. The first entry's
+``previous`` is 64 zeros. Whoever changes an entry must change all that follow it; whoever keeps the newest
+hash elsewhere, on paper say, can tell even that. The body of an entry about a row repeats the whole row (long
+texts by their SHA-256), so that a change of the row shows as well. When a row is changed by right, an entry
+of the same kind and subject tells of it anew; the newest one counts.
 """
 
 import hashlib

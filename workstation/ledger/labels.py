@@ -1,7 +1,7 @@
 """What a port's label, and any other short text a person gives, may hold.
 
-A label is kept exactly as given and never becomes part of a file name, so slashes, dots, reserved names, emoji and
-right-to-left letters are all welcome. Only what nobody can see or store is refused.
+A label is kept exactly as given and never becomes part of a file name, so slashes, dots, reserved names,
+emoji and right-to-left letters are all welcome. Only what nobody can see or store is refused.
 """
 
 import unicodedata
@@ -49,11 +49,8 @@ def checked_text(text: str, name: str, *, required: bool) -> str:
         )
     for place, character in enumerate(text, start=1):
         if unicodedata.category(character) in _REFUSED:
-            raise LedgerError(
-                f"The {name} holds a character that can't be shown (U+{ord(character):04X} at place {place}).",
-                shown,
-                "Remove line breaks, tabs and control characters.",
-            )
+            what = f"The {name} holds a sign that can't be shown (U+{ord(character):04X}, place {place})."
+            raise LedgerError(what, shown, "Remove line breaks, tabs and control characters.")
     if required and all(unicodedata.category(character) in _UNSEEN for character in text):
         raise LedgerError(f"The {name} is empty.", shown, "Give at least one letter, digit or sign.")
     return text

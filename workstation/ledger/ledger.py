@@ -1,7 +1,7 @@
 """The one door to sessions, ports, looks and their pictures.
 
-Plain values go in and come out. A look counts as kept only when `Ledger.keep_look` has returned: its picture and its
-row are on disk by then. Every method may be called from any thread (``database.py`` says how).
+Plain values go in and come out. A look counts as kept only when `Ledger.keep_look` has returned: its picture
+and its row are on disk by then. Every method may be called from any thread (``database.py`` says how).
 """
 
 from collections.abc import Callable
@@ -56,7 +56,8 @@ class Ledger:
     folder
         The ledger's folder.
     notices
-        Sentences that a person should see once after opening, such as that the folder lies on a network share.
+        Sentences that a person should see once after opening, such as that the folder lies on a network
+        share.
     """
 
     def __init__(
@@ -97,13 +98,15 @@ class Ledger:
         Raises
         ------
         LedgerError
-            The folder can't be used, holds something else, is open for writing elsewhere, or a newer program wrote it.
+            The folder can't be used, holds something else, is open for writing elsewhere, or a newer program
+            wrote it.
         """
         folder = Path(folder).absolute()
         path = folder / DATABASE
         if read_only:
             if not path.is_file():
                 raise LedgerError("There is no ledger in this folder.", folder, "Check the folder's name.")
+            check_file(path)
             return cls._opened(folder, None, "", clock)
         try:
             folder.mkdir(parents=True, exist_ok=True)
@@ -134,8 +137,8 @@ class Ledger:
         if guard is not None and database.journal != "wal":
             kind = f"a network share ({share})" if share else "a disk without a write-ahead log"
             ledger.notices = (
-                f"The ledger's folder {folder} is on {kind}: saving is slower there, and a list may have to wait "
-                "while a picture is saved. A folder on this computer's own disk is safer.",
+                f"The ledger's folder {folder} is on {kind}: saving is slower there, and a list may have to "
+                "wait while a picture is saved. A folder on this computer's own disk is safer.",
             )
         return ledger
 
@@ -163,7 +166,8 @@ class Ledger:
         Parameters
         ----------
         name, operator, scope, criteria_id
-            What it is called, who sits at the bench, which microscope, which criteria; only the name must not be empty.
+            What it is called, who sits at the bench, which microscope, which criteria; only the name must not
+            be empty.
         source_dark
             How the person made sure that the fibres carry no light, or empty.
 
@@ -217,8 +221,8 @@ class Ledger:
         Raises
         ------
         LedgerError
-            The label can't be used, the session has a port of that label (the same letters, composed or not), there is no
-            such session, or the ledger can't be written.
+            The label can't be used, the session has a port of that label (the same letters, composed or not),
+            there is no such session, or the ledger can't be written.
         """
         checked_text(label, "port label", required=True)
         with self._database.writing() as session:
@@ -307,7 +311,8 @@ class Ledger:
         row = _look_row(port_id, reading, verdict, source, seconds, taken or self._clock())
         port = self.port(port_id)
         row.session_id = port.session_id
-        # The picture first: a row must never speak of a picture that isn't there. A picture without a row does no harm.
+        # The picture first: a row must never speak of a picture that isn't there. A picture without a row
+        # does no harm.
         row.picture_sha256 = self._store.keep(pixels)
         self._store.make_thumbnail(row.picture_sha256, pixels, reading.fit)
         with self._database.writing() as session:
@@ -374,7 +379,7 @@ class Ledger:
         return self._store.path(look.picture_sha256)
 
     def thumbnail(self, look: Look) -> Path:
-        """Return the path of a small JPEG of a look, at most 160 pixels wide or high; made again when it is missing.
+        """Return the path of a small JPEG of a look, at most 160 pixels a side; made again when missing.
 
         Raises
         ------
@@ -386,7 +391,7 @@ class Ledger:
     # History
 
     def log_event(self, session_id: int, what: str, who: str, how: str = "") -> Event:
-        """Write down for good that something happened in a session, such as that the caution was acknowledged.
+        """Write down for good that something happened in a session: the caution was acknowledged, say.
 
         Raises
         ------
@@ -424,7 +429,17 @@ class Ledger:
     def _looks(self, query: Select[LookRow, PortRow]) -> tuple[Look, ...]:
         joined = query.join(PortRow, LookRow.port_id == PortRow.id)
         with self._database.reading() as session:
-            return tuple(look_value(look, port_value(port)) for look, port in session.execute(joined))
+            return tuple(self._look_value(look, port) for look, port in session.execute(joined))
+
+    def _look_value(self, look: LookRow, port: PortRow) -> Look:
+        try:
+            return look_value(look, port_value(port))
+        except ValueError as error:
+            raise LedgerError(
+                f"The stored reading or verdict of look {look.id} can't be read: it was altered.",
+                self._database.path,
+                "Check the whole ledger, and restore a backup.",
+            ) from error
 
     def _tell(
         self,
@@ -450,9 +465,8 @@ class Ledger:
         return session.scalars(query).one_or_none()
 
     def _missing(self, kind: str, number: int) -> LedgerError:
-        return LedgerError(
-            f"There is no {kind} of number {number} in this ledger.", self.folder, "Look at the list again."
-        )
+        what = f"There is no {kind} of number {number} in this ledger."
+        return LedgerError(what, self.folder, "Open the list again and choose from it.")
 
 
 def _page(query: Select[*_Row], offset: int, limit: int | None) -> Select[*_Row]:

@@ -93,8 +93,9 @@ class PortRow(Base):
 class LookRow(Base):
     """One look.
 
-    ``reading`` and ``verdict`` hold the whole values as JSON; the columns after them repeat what lists are filtered
-    and sorted by. The leading feature is the largest one that breaks a rule, or else the largest that is counted.
+    ``reading`` and ``verdict`` hold the whole values as JSON; the columns before them repeat what lists are
+    filtered and sorted by. The leading feature is the largest one that breaks a rule, or else the largest
+    that is counted.
     """
 
     __tablename__ = "looks"

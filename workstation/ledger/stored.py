@@ -54,7 +54,7 @@ def leading_feature(reading: Reading, verdict: Verdict) -> tuple[Feature, str] |
 
 
 def largest_um(reading: Reading, form: Form) -> float | None:
-    """Return the largest defect's size, or the widest scratch's width, in micrometres; None where there is none."""
+    """Return the largest defect's size, or the widest scratch's width, in micrometres; None without any."""
     if form is Form.SCRATCH:
         return max((f.width_um for f in reading.features if f.form is form), default=None)
     return max((f.size_um for f in reading.features if f.form is form), default=None)

@@ -1,8 +1,9 @@
 """A session as CSV: one row a look, by the ports' order.
 
-RFC 4180: commas, CRLF, quotes doubled; every text is quoted, numbers are not. UTF-8 with a byte order mark, because
-spreadsheet programs otherwise read the file in the computer's old local character set and spoil "µ" and every name; read it
-back with Python's ``utf-8-sig``. Units stand in the header. An unknown number is an empty cell.
+RFC 4180: commas, CRLF, quotes doubled; every text is quoted, numbers are not. UTF-8 with a byte order mark,
+because spreadsheet programs otherwise read the file in the computer's old local character set and spoil "µ"
+and every name; read it back with Python's ``utf-8-sig``. Units stand in the header. An unknown number is an
+empty cell.
 """
 
 import csv
@@ -44,9 +45,10 @@ HEADER: tuple[str, ...] = (
 
 Cell = str | int | float | None
 
-# OWASP, "CSV Injection": a cell that begins with one of = + - @, tab, carriage return or line feed, or with a full-width form of
-# those signs, may be run as a formula; and where the reader takes another separator, or quotes as text, a cell may begin in the middle of
-# ours. So the same holds after separators, and spaces, quotes and invisible marks before the sign don't hide it.
+# OWASP, "CSV Injection": a cell that begins with one of = + - @, tab, carriage return or line feed, or with a
+# full-width form of those signs, may be run as a formula; and where the reader takes another separator, or
+# quotes as text, a cell may begin in the middle of ours. So the same holds after separators, and spaces,
+# quotes and invisible marks before the sign don't hide it.
 _SIGNS = "=+\\-@＝＋－＠﹢﹣﹦﹫−"
 _INVISIBLE = "\\s\"'\u00ad\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff"
 _AT_START = re.compile(f"^(?:[\t\r\n]|[{_INVISIBLE}]*[{_SIGNS}]|')")
@@ -56,8 +58,8 @@ _AFTER_SEPARATOR = re.compile(f"([,;|\t\r\n])([{_INVISIBLE}]*)(?=[{_SIGNS}])")
 def neutral(text: str) -> str:
     """Return a text that no spreadsheet takes for a formula.
 
-    An apostrophe is put before whatever could start one, at the start and after separators. A text that starts with an apostrophe
-    gets another, so that no two texts become the same at their start.
+    An apostrophe is put before whatever could start one, at the start and after separators. A text that
+    starts with an apostrophe gets another, so that no two texts become the same at their start.
 
     References
     ----------
@@ -109,17 +111,15 @@ def export_csv(ledger: Ledger, session_id: int, path: str | Path) -> int:
             aside.unlink(missing_ok=True)
             raise
     except OSError as error:
-        todo = "Check that the folder exists, that you may write there, that the disk has room, and that no other program "
-        words = error.strerror or str(error)
-        raise LedgerError(
-            f"The CSV file can't be written: {words}.", path, f"{todo}holds the file open."
-        ) from error
+        todo = "Check that you may write there, that the disk has room and no other program holds the file."
+        what = f"The CSV file can't be written: {error.strerror or error}."
+        raise LedgerError(what, path, todo) from error
     return count
 
 
 def look_row(session: Session, look: Look) -> dict[str, Cell]:
-    """Return one look as the cells of its row, by the header's names; texts as they are, not yet made safe."""
-    reading, verdict = look.reading, look.verdict
+    """Return one look as the cells of its row, by the header's names; texts not yet made safe."""
+    reading, verdict, weight = look.reading, look.verdict, look.reading.occlusion
     row: dict[str, Cell] = {
         "session": session.name,
         "session_started_utc": _time(session.started.isoformat(timespec="milliseconds")),
@@ -147,8 +147,8 @@ def look_row(session: Session, look: Look) -> dict[str, Cell]:
     row |= _fit_cells(look)
     row |= {
         "checks_not_met": _JOIN.join(check.name for check in verdict.checks if not check.ok),
-        "occlusion_weighted_fraction": _number(reading.occlusion and reading.occlusion.weighted_fraction, 6),
-        "occlusion_loss_db": _number(reading.occlusion and reading.occlusion.loss_db, 6),
+        "occlusion_weighted_fraction": None if weight is None else _number(weight.weighted_fraction, 6),
+        "occlusion_loss_db": None if weight is None else _number(weight.loss_db, 6),
         "seconds": _number(look.seconds, 4),
         "picture_sha256": look.picture_sha256,
     }

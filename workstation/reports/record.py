@@ -1,8 +1,8 @@
 """The grading record: one picture's reading and verdict as plain JSON values.
 
-Its fields are described, and proved in the tests, by ``resources/schemas/grading-record-1.json``. Numbers are rounded to
-what they can mean, so that the same picture gives the same record on any machine; a number that JSON can't hold never gets
-in.
+Its fields are described, and proved in the tests, by ``resources/schemas/grading-record-1.json``. Numbers are
+rounded to what they can mean, so that the same picture gives the same record on any machine; a number that
+JSON can't hold never gets in.
 """
 
 import json
@@ -96,7 +96,8 @@ def error_record(image: str, message: str) -> dict[str, Json]:
 def record_line(values: dict[str, Json]) -> str:
     """Return a record as one line of JSON, without the line end.
 
-    Everything outside ASCII is escaped: the line then survives any console, and a path that isn't valid Unicode.
+    Everything outside ASCII is escaped: the line then survives any console, and a path that isn't valid
+    Unicode.
     """
     return json.dumps(values, ensure_ascii=True, allow_nan=False, separators=(", ", ": "))
 

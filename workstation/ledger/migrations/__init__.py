@@ -1,1 +1,1 @@
-"""Alembic's steps from one version of the tables to the next; run by ``schema.py`` when a ledger is opened."""
+"""Alembic's steps from one version of the tables to the next; ``schema.py`` runs them on opening."""

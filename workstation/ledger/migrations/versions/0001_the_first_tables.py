@@ -90,8 +90,8 @@ def upgrade() -> None:
     op.create_index(op.f("ix_looks_picture_sha256"), "looks", ["picture_sha256"])
     op.create_index(op.f("ix_looks_session_id_taken"), "looks", ["session_id", "taken"])
     op.create_index(op.f("ix_looks_taken"), "looks", ["taken"])
-    # The history only grows, and what the machine said of a picture stays for ever; whoever wants otherwise must at
-    # least take these out first, and `verify` then still tells.
+    # The history only grows, and what the machine said of a picture stays for ever; whoever wants otherwise
+    # must at least take these out first, and `verify` then still tells.
     for table in ("history", "looks"):
         for change in ("UPDATE", "DELETE"):
             op.execute(
