@@ -90,6 +90,7 @@ class Camera:
         self._capture: cv2.VideoCapture | None = None
         self._address = info.address
         self._period_s = 1 / 30
+        # Kept when the camera is opened again: one that is still frozen must not seem well for three seconds.
         self._repeats = RepeatWatch()
         self._news: list[str] = []
 
@@ -117,7 +118,6 @@ class Camera:
             capture.release()
             raise self._why_closed()
         self._capture = capture
-        self._repeats = RepeatWatch()
         self._ask_for_mode(capture)
 
     def read(self) -> NDArray[np.uint8]:

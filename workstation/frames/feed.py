@@ -390,8 +390,8 @@ class Feed:
             if line is not self._line or line.stop.is_set():
                 return
             known = self._trouble
-            if known and known.kind is TroubleKind.UNPLUGGED and trouble.kind is TroubleKind.MISSING:
-                trouble = known  # it is the same thing, and the first sentence says it better
+            if known is not None and self._says_no_more(trouble.kind, known.kind):
+                trouble = known
             self._trouble = trouble
             self._delivering = False
             self._ended = trouble.kind is TroubleKind.ENDED
@@ -401,6 +401,14 @@ class Feed:
         if known is None or known.sentence != trouble.sentence:
             kind = FeedEventKind.ENDED if self._ended else FeedEventKind.TROUBLE
             self._say(kind, trouble.sentence, trouble.kind)
+
+    def _says_no_more(self, kind: TroubleKind, known: TroubleKind) -> bool:
+        """Whether a new trouble only follows from the one that was told already."""
+        if kind is TroubleKind.MISSING:
+            return known is TroubleKind.UNPLUGGED
+        # A thread that was left behind still holds the device: it isn't another program that does.
+        left_behind = any(line.thread is not None and line.thread.is_alive() for line in self._abandoned)
+        return kind is TroubleKind.OCCUPIED and left_behind
 
     def _turn_knobs(self, line: _Line) -> None:
         turned = False

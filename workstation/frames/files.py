@@ -283,7 +283,6 @@ class Stream:
             capture.release()
             raise self._why_closed(time.monotonic() - began_s)
         self._capture = capture
-        self._repeats = RepeatWatch()
 
     def read(self) -> NDArray[np.uint8]:
         """Wait for the next frame.
