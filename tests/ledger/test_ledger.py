@@ -4,6 +4,7 @@ import subprocess
 import sys
 import unicodedata
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 

@@ -152,10 +152,15 @@ def test_a_full_disk_while_a_row_is_saved_is_said_in_words(tmp_path: Path):
         event.listen(engine, "connect", limit)
         engine.dispose()
         kept = 1
-        with pytest.raises(LedgerError, match="disk is full"):
+
+        def fill() -> None:
+            nonlocal kept
             for _ in range(100):
                 ledger.keep_look(port_id, picture(2), *graded(), "", 0.1)
                 kept += 1
+
+        with pytest.raises(LedgerError, match="disk is full"):
+            fill()
         event.remove(engine, "connect", limit)
         engine.dispose()
         assert len(ledger.looks(session_id)) == kept

@@ -125,9 +125,8 @@ class Database:
             raise database_error(error.orig, self.path) from error
         except PoolTimeout as error:
             todo = "Wait for them to finish, then try again. Nothing was changed."
-            raise LedgerError(
-                "Too many parts of the program read the ledger at once.", self.path, todo
-            ) from error
+            what = "Too many parts of the program read the ledger at once."
+            raise LedgerError(what, self.path, todo) from error
 
     def _check_open(self) -> None:
         if self._closed:
@@ -143,8 +142,8 @@ class Database:
 def reading_address(path: Path) -> str:
     """Return the address under which SQLite opens a database only to read.
 
-    Reading a write-ahead log needs a file beside it. Where nobody may make one, and nothing waits in a log, nothing
-    can change either, and SQLite is told so (https://www.sqlite.org/uri.html, ``immutable``).
+    Reading a write-ahead log needs a file beside it. Where nobody may make one, and nothing waits in a log,
+    nothing can change either, and SQLite is told so (https://www.sqlite.org/uri.html, ``immutable``).
     """
     address = f"{path.absolute().as_uri()}?mode=ro"
     log = path.with_name(f"{path.name}-wal")
