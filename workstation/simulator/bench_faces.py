@@ -52,7 +52,8 @@ def random_connector(rng: np.random.Generator, kind: FibreKind) -> Scene:
     chance = rng.random()
     found: list[SceneFeature] = []
     if chance > 0.85 or 0.6 < chance < 0.7:
-        found += random_features(rng, _DAMAGE[rng.integers(len(_DAMAGE))])
+        damage = _DAMAGE[rng.integers(len(_DAMAGE))]
+        found += random_features(rng, damage, 90.0, fibre.cladding_diameter_um / 2)
     if 0.33 < chance < 0.9:
         found += random_features(rng, Contents.PARTICLES, 125.0)
         if rng.random() < 0.5:

@@ -120,7 +120,7 @@ def edge_chip(
     bite = (
         size_um * rng.uniform(0.25, 0.55) * np.clip(1 - share**2, 0.0, None) ** 0.6 * np.clip(rough, 0.5, 1.5)
     )
-    edge = radius_um + 0.2
+    edge = radius_um + 0.3
     out = np.column_stack([edge * np.cos(angle), edge * np.sin(angle)])
     inner = (edge - bite)[::-1]
     back = np.column_stack([inner * np.cos(angle[::-1]), inner * np.sin(angle[::-1])])

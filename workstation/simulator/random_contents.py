@@ -44,7 +44,9 @@ def any_contents(rng: np.random.Generator) -> Contents:
     return kinds[int(rng.choice(len(kinds), p=chances / chances.sum()))]
 
 
-def random_features(rng: np.random.Generator, what: Contents, reach_um: float = 125.0) -> list[SceneFeature]:
+def random_features(
+    rng: np.random.Generator, what: Contents, reach_um: float = 125.0, radius_um: float = 62.5
+) -> list[SceneFeature]:
     """Draw what is on a face.
 
     Parameters
@@ -55,6 +57,8 @@ def random_features(rng: np.random.Generator, what: Contents, reach_um: float = 
         The kind; a mixture holds two to four other kinds.
     reach_um
         Loose dirt lies within this distance of the centre.
+    radius_um
+        Radius of the cladding, where chips and adhesive sit.
 
     Returns
     -------
@@ -64,15 +68,17 @@ def random_features(rng: np.random.Generator, what: Contents, reach_um: float = 
     if what is Contents.CLEAN:
         return []
     if what is not Contents.MIXED:
-        return _of_kind(rng, what, reach_um)
+        return _of_kind(rng, what, reach_um, radius_um)
     kinds = [kind for kind in Contents if kind not in (Contents.CLEAN, Contents.MIXED)]
     chances = np.array([{Contents.PARTICLES: 4, Contents.SCRATCHES: 3}.get(kind, 1) for kind in kinds], float)
     chosen = rng.choice(len(kinds), int(rng.integers(2, 5)), replace=False, p=chances / chances.sum())
-    found = [one for index in chosen for one in _of_kind(rng, kinds[index], reach_um)]
+    found = [one for index in chosen for one in _of_kind(rng, kinds[index], reach_um, radius_um)]
     return sorted(found, key=lambda one: one.removable)
 
 
-def _of_kind(rng: np.random.Generator, what: Contents, reach_um: float) -> list[SceneFeature]:
+def _of_kind(
+    rng: np.random.Generator, what: Contents, reach_um: float, radius_um: float
+) -> list[SceneFeature]:
     turn = float(rng.uniform(0, 2 * math.pi))
     match what:
         case Contents.PARTICLES:
@@ -84,7 +90,10 @@ def _of_kind(rng: np.random.Generator, what: Contents, reach_um: float) -> list[
             return [features.pit(rng, place(rng, 60), log_uniform(rng, 1, 8)) for _ in range(count)]
         case Contents.CHIPS:
             count = int(rng.integers(1, 4))
-            return [features.edge_chip(rng, turn + 2.1 * i, log_uniform(rng, 3, 18)) for i in range(count)]
+            return [
+                features.edge_chip(rng, turn + 2.1 * i, log_uniform(rng, 3, 18), radius_um)
+                for i in range(count)
+            ]
         case Contents.SCRATCHES:
             return random_scratches(rng)
         case Contents.OIL:
@@ -103,7 +112,10 @@ def _of_kind(rng: np.random.Generator, what: Contents, reach_um: float) -> list[
             return [deposits.residue_ring(rng, place(rng, 75), log_uniform(rng, 8, 80)) for _ in range(count)]
         case Contents.ADHESIVE:
             count = int(rng.integers(1, 4))
-            return [deposits.adhesive(rng, turn + 2.0 * i, log_uniform(rng, 8, 50)) for i in range(count)]
+            return [
+                deposits.adhesive(rng, turn + 2.0 * i, log_uniform(rng, 8, 50), radius_um)
+                for i in range(count)
+            ]
         case _:
             return [deposits.film(rng, place(rng, 50), log_uniform(rng, 20, 80))]
 

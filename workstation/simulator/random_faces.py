@@ -74,9 +74,9 @@ def random_case(
     wrong = None if fault is None else Fault(fault)
     optics = _random_optics(rng, size_px, um_per_px, colour)
     scene = _random_scene(rng, kind, ferrule_brighter)
-    field_um = min(optics.width_px, optics.height_px) * optics.um_per_px
+    reach_um = float(np.clip(min(optics.width_px, optics.height_px) * optics.um_per_px / 2, 67.5, 125.0))
     scene = replace(
-        scene, features=tuple(random_features(rng, what, float(np.clip(field_um / 2, 67.5, 125.0))))
+        scene, features=tuple(random_features(rng, what, reach_um, scene.fibres[0].cladding_diameter_um / 2))
     )
     if array if array is not None else rng.random() < 0.04:
         scene, optics = _in_an_array(rng, scene, optics)
@@ -135,7 +135,7 @@ def random_fibre(rng: np.random.Generator, kind: FibreKind) -> Fibre:
     turn = rng.uniform(0, 2 * math.pi)
     return Fibre(
         kind=kind,
-        cladding_diameter_um=float(125 + np.clip(rng.normal(0, 0.3), -0.7, 0.7)),
+        cladding_diameter_um=float(125 + np.clip(rng.normal(0, 0.3), -0.69, 0.69)),
         core_diameter_um=float(core),
         core_offset_um=(float(away * math.cos(angle)), float(away * math.sin(angle))),
         core_step=float(step),
