@@ -6,6 +6,8 @@ already done. Everything goes into ``.venv`` in the checkout; with root on Debia
 installed too.
 """
 
+from __future__ import annotations  # an older Python must get as far as saying that it is too old
+
 import argparse
 import contextlib
 import hashlib

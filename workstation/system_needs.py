@@ -4,6 +4,8 @@ The list was measured by installing into an empty Debian 12. Only the standard l
 script runs this before any dependency is there. On Windows and macOS the wheels bring all that is needed.
 """
 
+from __future__ import annotations  # see bootstrap
+
 import ctypes
 import os
 import shutil

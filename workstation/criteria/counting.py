@@ -69,6 +69,8 @@ def place(feature: Feature, criteria: Criteria) -> Standing:
     error of that point is taken as half of the size's, as the outline moves on both sides where a size
     changes.
 
+    One consequence: a defect that reaches from zone D into C counts in C, where the tables set no limit.
+
     Raises
     ------
     ValueError
