@@ -219,6 +219,16 @@ class RecordedDialog(QDialog):
         open_button.clicked.connect(self._choose)
         cancel.clicked.connect(self.reject)
 
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The sessions' names as listed."""
+        return tuple(self._list.item(row).data(_SPEC).name for row in range(self._list.count()))
+
+    def open_row(self, row: int) -> None:
+        """Open the session of a row."""
+        self._list.setCurrentRow(row)
+        self._choose()
+
     def _choose(self) -> None:
         item = self._list.currentItem()
         if item is not None:

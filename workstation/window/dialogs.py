@@ -119,6 +119,15 @@ class SessionDialog(QDialog):
         ref = self._criteria.currentData()
         return ref.id if isinstance(ref, CriteriaRef) else ""
 
+    def fill(self, *, session_name: str, operator: str, scope: str) -> None:
+        """Fill in the fields."""
+        for field, text in ((self._name, session_name), (self._operator, operator), (self._scope, scope)):
+            field.setText(text)
+
+    def begin(self) -> None:
+        """Accept, if everything that is needed is there."""
+        self._start.click()
+
     def _weigh(self) -> None:
         ref = self._criteria.currentData()
         if isinstance(ref, CriteriaRef):
@@ -200,6 +209,20 @@ class CautionDialog(QDialog):
         """How the source was made sure to be dark, in the person's words."""
         return self._how.currentText().strip()
 
+    @property
+    def ready(self) -> bool:
+        """Whether it can be acknowledged: the box is ticked and the way is named."""
+        return self._go.isEnabled()
+
+    def fill(self, *, how: str, read: bool) -> None:
+        """Say how it was made sure, and tick the box or not."""
+        self._how.setEditText(how)
+        self._read.setChecked(read)
+
+    def acknowledge(self) -> None:
+        """Acknowledge, if everything that is needed is there."""
+        self._go.click()
+
     def _weigh(self) -> None:
         ready = self._read.isChecked() and bool(self.how)
         self._go.setEnabled(ready)
@@ -239,6 +262,16 @@ class PortDialog(QDialog):
         self.setMinimumWidth(420)
         self._label.textChanged.connect(lambda text: capture.setEnabled(bool(text.strip())))
         self._label.setFocus()
+
+    @property
+    def proposal(self) -> str:
+        """The label as it stands in the field."""
+        return self._label.text()
+
+    def name_port(self, label: str) -> None:
+        """Name the port and capture."""
+        self._label.setText(label)
+        self._name()
 
     def _name(self) -> None:
         label = self._label.text().strip()

@@ -70,7 +70,7 @@ class Errands(QObject):
 
     def run(self, name: str) -> None:
         """Do what a menu entry of this name says."""
-        {
+        deeds: dict[str, Callable[[], object]] = {
             "new_session": self.ask_session,
             "open_session": self._window.desk.list_sessions,
             "grade_file": self._ask_picture,
@@ -83,7 +83,8 @@ class Errands(QObject):
             "caution": lambda: self._show(WordsDialog("Lit fibre", CAUTION, self._window)),
             "keys": lambda: self._show(KeyTable(key_list(self._window.settings.capture_key), self._window)),
             "about": lambda: self._show(WordsDialog("About this program", (_ABOUT,), self._window)),
-        }[name]()
+        }
+        deeds[name]()
 
     # -- start and session ----------------------------------------------------------------------------------
 

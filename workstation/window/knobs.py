@@ -3,7 +3,16 @@
 from collections.abc import Callable, Sequence
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QCheckBox, QFrame, QHBoxLayout, QLabel, QPushButton, QSlider, QWidget
+from PySide6.QtWidgets import (
+    QCheckBox,
+    QFrame,
+    QHBoxLayout,
+    QLabel,
+    QPushButton,
+    QSlider,
+    QVBoxLayout,
+    QWidget,
+)
 
 from workstation.frames import Control
 from workstation.window.sources import Hand
@@ -80,9 +89,13 @@ class Knobs(QFrame):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setObjectName("knobs")
-        self._row = QHBoxLayout(self)
-        self._row.setContentsMargins(4, 10, 4, 2)
-        self._row.setSpacing(14)
+        self._slider_row, self._button_row = QHBoxLayout(), QHBoxLayout()
+        rows = QVBoxLayout(self)
+        rows.setContentsMargins(0, 10, 0, 0)
+        rows.setSpacing(8)
+        for row, spacing in ((self._slider_row, 24), (self._button_row, 10)):
+            row.setSpacing(spacing)
+            rows.addLayout(row)
         self._knobs: dict[str, Knob] = {}
         self._buttons: list[QPushButton] = []
         self.hide()
@@ -95,7 +108,7 @@ class Knobs(QFrame):
     def show_hands(self, hands: Sequence[Hand], act: Callable[[Hand], object]) -> None:
         """Show a button for each hand in place of those shown before; ``act`` is called with the hand."""
         for old in self._buttons:
-            self._row.removeWidget(old)
+            old.hide()
             old.deleteLater()
         self._buttons = []
         for hand in hands:
@@ -105,7 +118,7 @@ class Knobs(QFrame):
             button.setAccessibleName(hand.words)
             button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
             button.clicked.connect(lambda _checked=False, hand=hand: act(hand))
-            self._row.addWidget(button)
+            self._button_row.addWidget(button)
             self._buttons.append(button)
         self.setVisible(bool(self._buttons or self._knobs))
 
@@ -113,13 +126,13 @@ class Knobs(QFrame):
         """Show these controls; the knobs are only made anew when there are others than before."""
         if [control.key for control in controls] != list(self._knobs):
             for old in self._knobs.values():
-                self._row.removeWidget(old)
+                old.hide()
                 old.deleteLater()
             self._knobs = {}
             for place, control in enumerate(controls):
                 knob = Knob(control, self)
                 knob.turned.connect(self.turned)
-                self._row.insertWidget(place, knob, 1)
+                self._slider_row.insertWidget(place, knob, 1)
                 self._knobs[control.key] = knob
             self.setVisible(bool(self._buttons or self._knobs))
             return

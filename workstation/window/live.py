@@ -2,7 +2,7 @@
 
 A timer looks into the feed's slot. A new frame goes to a worker if that is idle, and is dropped otherwise; when its
 fit is there, picture and rings are handed out as one pair, so that rings never lag behind the picture. If a fit
-takes too long, the picture is handed out without rings rather than held back.
+takes too long, the picture is handed out at once and the rings follow.
 """
 
 import time
@@ -52,6 +52,7 @@ class Live(QObject):
         self._fitting = False
         self._previous: Fit | NoFit | None = None
         self._seen = -1
+        self._bare: Frame | None = None
         self._shown_s = 0.0
         self._times: deque[float] = deque(maxlen=30)
         self._burst: Burst | None = None
@@ -84,6 +85,7 @@ class Live(QObject):
         self._feed = Feed(source)
         self._previous = None
         self._seen = -1
+        self._bare = None
         self._times.clear()
         self._feed.start()
         self._timer.start()
@@ -132,6 +134,7 @@ class Live(QObject):
             self._begin_fit(frame)
         elif time.monotonic() - self._shown_s > HELD_BACK_S:
             self._seen = frame.sequence
+            self._bare = frame
             self._hand_out(frame, None)
 
     def _tell(self, event: FeedEvent) -> None:
@@ -163,8 +166,8 @@ class Live(QObject):
             self._fitting = False
             if self._feed is feed:
                 self._previous = found
-                if frame.sequence == self._seen:  # otherwise a newer picture is on the screen already
-                    self._hand_out(frame, found)
+                # A slow fit finds a newer picture on the screen: its rings go over that one, late but there.
+                self._hand_out(frame if frame.sequence == self._seen else self._bare, found)
 
         def failed(trouble: BaseException) -> None:
             self._fitting = False
@@ -172,7 +175,9 @@ class Live(QObject):
 
         self._fits.start(lambda: fit(frame.pixels, previous), done, failed)
 
-    def _hand_out(self, frame: Frame, found: Fit | NoFit | None) -> None:
+    def _hand_out(self, frame: Frame | None, found: Fit | NoFit | None) -> None:
+        if frame is None:
+            return
         self._shown_s = time.monotonic()
         self._times.append(self._shown_s)
         self.shown.emit(frame, found)

@@ -85,6 +85,11 @@ class MainWindow(QMainWindow):
         for complaint in complaints or []:
             self.status.tell(complaint)
 
+    @property
+    def source(self) -> FrameSource | None:
+        """Where the live picture comes from now."""
+        return self._source
+
     # -- what the parts tell --------------------------------------------------------------------------------
 
     def _connect(self) -> None:
@@ -113,7 +118,9 @@ class MainWindow(QMainWindow):
         overlay = Overlay(found, self.desk.rings) if isinstance(found, Fit) else None
         self.stage.live.show_sign("")
         self.stage.live.show_picture(frame.pixels, overlay)
-        self._live_frame, self._live_fit = frame, found
+        self._live_frame = frame
+        if found is not None:
+            self._live_fit = found
 
     def _hear_source(self, event: FeedEvent) -> None:
         if event.kind is FeedEventKind.CONNECTING:
@@ -382,7 +389,7 @@ class MainWindow(QMainWindow):
         for column, stretch in ((self._left(), 0), (self._middle(), 1), (self._right(), 0)):
             splitter.addWidget(column)
             splitter.setStretchFactor(splitter.count() - 1, stretch)
-        splitter.setSizes([340, 690, 460])
+        splitter.setSizes([344, 640, 480])
         outer = QWidget(self)
         row = QHBoxLayout(outer)
         row.setContentsMargins(14, 6, 14, 8)
@@ -394,7 +401,7 @@ class MainWindow(QMainWindow):
     def _left(self) -> QWidget:
         self._session_words.setObjectName("caption")
         column = QWidget(self)
-        column.setMinimumWidth(320)
+        column.setMinimumWidth(344)
         rows = QVBoxLayout(column)
         rows.setContentsMargins(0, 10, 0, 0)
         rows.setSpacing(8)
@@ -414,7 +421,7 @@ class MainWindow(QMainWindow):
 
     def _right(self) -> QWidget:
         column = QWidget(self)
-        column.setMinimumWidth(440)
+        column.setMinimumWidth(470)
         port_row = QHBoxLayout()
         port_row.setSpacing(8)
         port_row.addWidget(self.port, 1)

@@ -86,11 +86,21 @@ class OverlayPainter:
         Widget pixels for a pixel of the picture.
     theme
         Colours.
+    plates
+        Whether letters and numbers are written; a small picture has no room for them.
     """
 
     def __init__(
-        self, painter: QPainter, overlay: Overlay, origin: QPointF, zoom: float, theme: Theme
+        self,
+        painter: QPainter,
+        overlay: Overlay,
+        origin: QPointF,
+        zoom: float,
+        theme: Theme,
+        *,
+        plates: bool = True,
     ) -> None:
+        self._plates = plates
         self._painter = painter
         self._overlay = overlay
         self._origin = origin
@@ -170,6 +180,8 @@ class OverlayPainter:
 
     def _plate(self, middle: QPointF, text: str, *, bold: bool, filled: bool) -> None:
         """Paint a short text on a small plate, so that it can be read on any picture."""
+        if not self._plates:
+            return
         font = QFont(self._painter.font())
         font.setBold(bold)
         font.setPixelSize(14 if bold else 12)

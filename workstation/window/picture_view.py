@@ -24,6 +24,8 @@ from workstation.window.overlay import Overlay, OverlayPainter
 from workstation.window.theme import DARK
 
 LARGEST_ZOOM = 40.0
+ROOM_FOR_WORDS_PX = 420
+"""A narrower view shows no letters and numbers, and its sign in small type."""
 _STEP = 1.25
 _KEY_MOVE = 60.0
 
@@ -222,11 +224,13 @@ class PictureView(QWidget):
     def _overlay_painter(self, painter: QPainter) -> OverlayPainter:
         assert self._overlay is not None
         half = self._zoom / 2.0  # the centre of the first pixel is (0, 0)
-        return OverlayPainter(painter, self._overlay, self._origin + QPointF(half, half), self._zoom, DARK)
+        origin = self._origin + QPointF(half, half)
+        roomy = self.width() >= ROOM_FOR_WORDS_PX
+        return OverlayPainter(painter, self._overlay, origin, self._zoom, DARK, plates=roomy)
 
     def _paint_sign(self, painter: QPainter, title: str, words: str) -> None:
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        small = self.width() < 420
+        small = self.width() < ROOM_FOR_WORDS_PX
         font = QFont(self.font())
         font.setPixelSize(14 if small else 22)
         font.setBold(True)

@@ -138,7 +138,7 @@ class SessionModel(QAbstractTableModel):
         look = self._looks[index.row()]
         column = index.column()
         if role == Qt.ItemDataRole.DisplayRole:
-            port = f"{look.port.label}\nlook {look.number} · {local_time(look.taken)}"
+            port = f"{look.port.label}\nlook {look.number}, {local_time(look.taken, '%H:%M')}"
             return (str(look.port.position + 1), None, port, OUTCOME[look.verdict.outcome])[column]
         if role == Qt.ItemDataRole.DecorationRole:
             if column == 1:
@@ -242,7 +242,7 @@ class SessionTable(QuietTable):
         self.verticalHeader().setDefaultSectionSize(THUMBNAIL.height() + 8)
         header = self.horizontalHeader()
         header.setMinimumSectionSize(40)
-        for column, width in ((0, 40), (1, THUMBNAIL.width() + 10), (3, 124)):
+        for column, width in ((0, 36), (1, THUMBNAIL.width() + 10), (3, 116)):
             header.setSectionResizeMode(column, QHeaderView.ResizeMode.Fixed)
             header.resizeSection(column, width)
         header.setSectionResizeMode(2, QHeaderView.ResizeMode.Stretch)

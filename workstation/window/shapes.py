@@ -60,15 +60,14 @@ def paint_outcome(
 
 
 def outcome_icon(
-    outcome: Outcome, side: int = 20, colour: str = DARK.text, paper: str = DARK.ground
+    outcome: Outcome, side: int = 24, colour: str = DARK.text, paper: str = DARK.ground
 ) -> QIcon:
-    """Return an outcome's shape as an icon, drawn at twice the size for dense screens."""
-    picture = QPixmap(QSize(side * 2, side * 2))
+    """Return an outcome's shape as an icon."""
+    picture = QPixmap(QSize(side, side))
     picture.fill(Qt.GlobalColor.transparent)
     painter = QPainter(picture)
-    paint_outcome(painter, outcome, QRectF(2, 2, side * 2 - 4, side * 2 - 4), QColor(colour), QColor(paper))
+    paint_outcome(painter, outcome, QRectF(1, 1, side - 2, side - 2), QColor(colour), QColor(paper))
     painter.end()
-    picture.setDevicePixelRatio(2.0)
     icon = QIcon(picture)
     icon.addPixmap(picture, QIcon.Mode.Selected)  # not tinted in a chosen row
     return icon

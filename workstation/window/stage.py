@@ -79,6 +79,11 @@ class Stage(QObject):
         """The words above the large picture."""
         return self._sign.text()
 
+    @property
+    def graded_title(self) -> str:
+        """The name of the picture that is being read."""
+        return self._graded_title
+
     def show_large(self, *, live: bool) -> None:
         """Give one of the pictures the large place, and the other the small one."""
         if live != self._live_is_large:

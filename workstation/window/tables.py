@@ -143,7 +143,7 @@ def zone_table(parent: QWidget | None = None) -> tuple[QuietTable, RowsModel]:
             ("Rules", "Whether a rule of this zone is broken"),
         ),
         (1, 2, 3, 4),
-        5,
+        1,
         parent,
     )
 
