@@ -186,9 +186,7 @@ def test_a_damaged_table_is_said_to_be_so(folder: Path, table: str):
 def test_a_database_whose_list_of_tables_is_damaged_is_not_opened(folder: Path):
     path = folder / DATABASE
     data = bytearray(path.read_bytes())
-    data[100:108] = (
-        b"\xff" * 8
-    )  # the first page's header, https://www.sqlite.org/fileformat.html, section 1.6
+    data[100:108] = b"\xff" * 8  # header of the first page: SQLite file format, 1.6
     path.write_bytes(data)
     with pytest.raises(LedgerError, match="damaged"):
         Ledger.open(folder)
