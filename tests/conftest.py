@@ -20,5 +20,6 @@ def no_thread_is_left_behind() -> Iterator[None]:
 
 
 def _is_ours(thread: threading.Thread) -> bool:
-    # Python can't see the end of a thread that Qt started; a progress bar's monitor lives as long as the process.
+    # Python can't see the end of a thread that Qt started; a progress bar's monitor lives as long as the
+    # process.
     return not isinstance(thread, threading._DummyThread) and type(thread).__name__ != "TMonitor"

@@ -2,9 +2,10 @@
 
     python tests/fake_v4l2/run_with_fake.py [--size WxH] [--fps N] [--frames PATH …] -- COMMAND …
 
-The command sees /dev/video0 through LD_PRELOAD (Linux only, needs a C compiler). The first word of the control
-file, whose place is printed, is the camera's state, and may be changed at any time: ok, unplugged, stalled, wedged,
-frozen, occupied or denied. It exercises client code and doesn't prove that a given camera works.
+The command sees /dev/video0 through LD_PRELOAD (Linux only, needs a C compiler). The first word of the
+control file, whose place is printed, is the camera's state, and may be changed at any time: ok, unplugged,
+stalled, wedged, frozen, occupied or denied. It exercises client code and doesn't prove that a given camera
+works.
 """
 
 import argparse
@@ -74,7 +75,7 @@ def write_film(folder: Path, size: tuple[int, int], pictures: Iterable[NDArray[n
     with path.open("wb") as film:
         for picture in pictures:
             if picture.shape[1::-1] != size:
-                raise SystemExit(f"A picture is {picture.shape[1]}x{picture.shape[0]}, the size asked for {size}.")
+                raise SystemExit(f"A picture has the size {picture.shape[1::-1]}, asked for is {size}.")
             film.write(cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 92])[1].tobytes())
     return path
 
@@ -93,10 +94,12 @@ def moving_disc(size: tuple[int, int], count: int = 24) -> Iterable[NDArray[np.u
 
 
 def _main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--size", default="1280x1024", choices=[f"{w}x{h}" for w, h in SIZES])
     parser.add_argument("--fps", type=int, default=30)
-    parser.add_argument("--frames", nargs="+", metavar="PATH", help="picture files or folders, of the size given")
+    parser.add_argument("--frames", nargs="+", metavar="PATH", help="pictures or folders, of the size given")
     parser.add_argument("command", nargs=argparse.REMAINDER, metavar="-- COMMAND")
     options = parser.parse_args()
     command = options.command[1:] if options.command[:1] == ["--"] else options.command

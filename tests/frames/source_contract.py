@@ -1,6 +1,7 @@
 """What every source of frames must do, whatever it is."""
 
 from collections.abc import Callable
+from itertools import pairwise
 
 import numpy as np
 
@@ -35,7 +36,7 @@ def assert_keeps_the_contract(make: Callable[[], FrameSource], *, moves: bool) -
             assert frame.shape == frames[0].shape
         np.testing.assert_array_equal(frames[0], kept, "the source wrote into a frame that it had handed out")
         if moves:
-            assert all(not np.array_equal(a, b) for a, b in zip(frames, frames[1:], strict=False))
+            assert all(not np.array_equal(a, b) for a, b in pairwise(frames))
         source.close()
         source.close()
 

@@ -124,7 +124,8 @@ def start(script: Script) -> Iterator[Callable[..., Watcher]]:
 
     yield started
     script.unblock.set()
-    assert all([feed.stop() for feed in feeds])
+    stopped = [feed.stop() for feed in feeds]
+    assert all(stopped)
 
 
 def test_frames_are_numbered_and_stamped_in_order(script: Script, start: Callable[..., Watcher]) -> None:
@@ -252,7 +253,9 @@ def test_stopping_does_not_wait_for_a_blocked_driver(script: Script, start: Call
     assert time.monotonic() - began_s < 1.0
 
 
-def test_an_ended_source_says_so_and_is_not_opened_again(script: Script, start: Callable[..., Watcher]) -> None:
+def test_an_ended_source_says_so_and_is_not_opened_again(
+    script: Script, start: Callable[..., Watcher]
+) -> None:
     script.trouble = SourceTrouble(TroubleKind.ENDED, "The video has ended.")
     watcher = start()
     watcher.until_said(FeedEventKind.ENDED)
