@@ -1,4 +1,4 @@
-"""The window for people: draws what the rooms below say and asks `workstation.bench`; measures nothing itself."""
+"""The window for people: draws what the rooms below say, asks `workstation.bench`, measures nothing."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

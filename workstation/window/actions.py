@@ -1,4 +1,4 @@
-"""Everything that the window can do, once: name, keys and explanation, for menus, buttons, tool tips and the key list."""
+"""Everything that the window can do, once: name, keys and explanation, for menus, tool tips and the key list."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -149,7 +149,6 @@ def make_actions(window: QMainWindow, act: Callable[[str], None], capture_key: s
         keys = capture_key if deed.name == "capture" else deed.keys
         if keys:
             action.setShortcut(QKeySequence(keys))
-        action.setStatusTip(deed.tip)
         action.setToolTip(with_keys(deed.tip, keys))
         action.setCheckable(deed.checkable)
         action.triggered.connect(lambda _checked=False, name=deed.name: act(name))

@@ -1,4 +1,4 @@
-"""The dialogs that choose: where pictures come from, which recorded session to open, and what is remembered."""
+"""The dialogs that choose: the source of pictures, a recorded session, and what is remembered."""
 
 from collections.abc import Callable, Sequence
 
@@ -33,7 +33,7 @@ _CAMERA = Qt.ItemDataRole.UserRole + 1
 
 
 class SourceDialog(QDialog):
-    """Chooses where pictures come from; signals ``chosen`` (words that name the source, label of a camera's mode).
+    """Chooses where pictures come from; signals ``chosen`` (words for the source, label of a camera's mode).
 
     ``asked_again`` asks for the list of cameras to be made anew; hand the new one to ``show_cameras``.
     """
@@ -189,9 +189,8 @@ class RecordedDialog(QDialog):
         self._list.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         for session in sessions:
             when = local_time(session.started, "%Y-%m-%d %H:%M")
-            item = QListWidgetItem(
-                f"{session.name}\n{when} · {session.operator or 'no operator'} · {session.scope or 'no scope named'}"
-            )
+            about = (when, session.operator or "no operator", session.scope or "no scope named")
+            item = QListWidgetItem(f"{session.name}\n{' · '.join(about)}")
             item.setData(_SPEC, session)
             self._list.addItem(item)
         open_button = QPushButton("Open", self)
@@ -238,7 +237,7 @@ class RecordedDialog(QDialog):
 
 
 class SettingsDialog(QDialog):
-    """Changes what is remembered; signals ``changed`` when the person accepts, with the properties to read."""
+    """Changes what is remembered; signals ``changed`` when the person accepts."""
 
     changed = Signal()
 

@@ -1,7 +1,7 @@
 """What the window works on: the ledger, the session, the criteria, and the jobs on them.
 
-Everything that reads or writes a disk, or measures a picture, runs in a worker; what comes of it is signalled on
-the window's thread. The window holds no state of this kind besides.
+Everything that reads or writes a disk, or measures a picture, runs in a worker; what comes of it is signalled
+on the window's thread. The window holds no state of this kind besides.
 """
 
 from collections.abc import Callable
@@ -43,8 +43,9 @@ class Desk(QObject):
     """Ledger, session and criteria, with the jobs on them.
 
     Signals: ``ledger_opened``; ``sessions_listed`` (tuple of Session); ``session_changed`` (Session);
-    ``criteria_changed``; ``grading`` (title); ``graded`` (Shown, of a capture or a file); ``look_opened`` (Shown);
-    ``exported`` (path); ``trouble`` (what could not be done, and a sentence that says why and what to do).
+    ``criteria_changed``; ``grading`` (title); ``graded`` (Shown, of a capture or a file); ``look_opened``
+    (Shown); ``exported`` (path); ``trouble`` (what could not be done, and a sentence that says why and what
+    to do).
     """
 
     ledger_opened = Signal()
@@ -124,7 +125,7 @@ class Desk(QObject):
         self._do("read the criteria", lambda: load_criteria(criteria_id or DEFAULT_ID), self._take_criteria)
 
     def begin_session(self, name: str, operator: str, scope: str, criteria_id: str, source_dark: str) -> None:
-        """Begin a session; words in ``source_dark`` are the acknowledgement of the caution and are logged as such."""
+        """Begin a session; words in ``source_dark`` acknowledge the caution and are logged as such."""
         ledger = self._ledger
         if ledger is None:
             self.trouble.emit(
@@ -280,8 +281,8 @@ class Desk(QObject):
             if not isinstance(trouble, (LedgerError, CriteriaError, PictureError, OSError, ValueError)):
                 self.trouble.emit(
                     f"Could not {what}",
-                    f"The program made a mistake ({type(trouble).__name__}: {trouble}). What was kept before is safe; "
-                    "do it again, and report this if it comes back.",
+                    f"The program made a mistake ({type(trouble).__name__}: {trouble}). What was kept "
+                    "before is safe; do it again, and report this if it comes back.",
                 )
                 raise trouble
             self.trouble.emit(f"Could not {what}", str(trouble))

@@ -22,8 +22,8 @@ from workstation.values import CriteriaRef
 from workstation.window.words import UNVERIFIED_NOTE, WORTH_OF_THE_VERDICT
 
 CAUTION = (
-    "Never look into a fibre or a connector, and never at a lit one through a microscope that you look into directly. "
-    "That includes the light of visual fault locators.",
+    "Never look into a fibre or a connector, and never at a lit one through a microscope that you look into "
+    "directly. That includes the light of visual fault locators.",
     "Infrared light cannot be seen. Seeing nothing does not mean that a fibre is dark.",
     "Make sure with a power meter that the source is off and the fibre is dark before you connect the scope.",
     "Follow your local rules and your licensed practice.",
@@ -39,10 +39,12 @@ DARK_CHECKS = (
 class SessionDialog(QDialog):
     """Asks who sits at the bench and how the session is called; the last choices stand there already.
 
-    Signals ``begun`` when the person accepts; the choices are then in the properties.
+    Signals ``begun`` when the person accepts; the choices are then in the properties. ``recorded_wanted``
+    asks for the recorded sessions instead.
     """
 
     begun = Signal()
+    recorded_wanted = Signal()
 
     def __init__(
         self,
@@ -71,7 +73,15 @@ class SessionDialog(QDialog):
         self._start = QPushButton("Begin session", self)
         self._start.setDefault(True)
         self._buttons.addButton(self._start, QDialogButtonBox.ButtonRole.AcceptRole)
-        self._buttons.addButton(QPushButton("Cancel", self), QDialogButtonBox.ButtonRole.RejectRole)
+        cancel = QPushButton("Cancel", self)
+        cancel.setToolTip("Leave it for now (Esc)")
+        recorded = QPushButton("Open a recorded one …", self)
+        recorded.setToolTip("Go on with an earlier session (Ctrl+O)")
+        recorded.setShortcut("Ctrl+O")
+        recorded.setAutoDefault(False)
+        recorded.clicked.connect(self._ask_recorded)
+        self._buttons.addButton(cancel, QDialogButtonBox.ButtonRole.RejectRole)
+        self._buttons.addButton(recorded, QDialogButtonBox.ButtonRole.ResetRole)
         self._buttons.accepted.connect(self._accept)
         self._buttons.rejected.connect(self.reject)
         form = QFormLayout()
@@ -139,6 +149,10 @@ class SessionDialog(QDialog):
         ]
         self._start.setEnabled(not missing)
         self._start.setToolTip(f"Still needed: {', '.join(missing)}" if missing else "Begin (Enter)")
+
+    def _ask_recorded(self) -> None:
+        self.reject()
+        self.recorded_wanted.emit()
 
     def _accept(self) -> None:
         self.accept()

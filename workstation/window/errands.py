@@ -34,15 +34,15 @@ if TYPE_CHECKING:
     from workstation.window.main_window import MainWindow
 
 WORTH = (
-    "A verdict says whether what this picture shows keeps to the limits of the chosen table. It says nothing about "
-    "what the picture does not show: each picture states the smallest defect and the narrowest scratch it could have "
-    "shown.",
-    "The tables repeat published standards. The published standard rules, above all where a limit is marked as not "
-    "checked against it.",
+    "A verdict says whether what this picture shows keeps to the limits of the chosen table. It says nothing "
+    "about what the picture does not show: each picture states the smallest defect and the narrowest scratch it "
+    "could have shown.",
+    "The tables repeat published standards. The published standard rules, above all where a limit is marked as "
+    "not checked against it.",
     "A visual inspection does not replace loss and return loss measurements.",
     "The cause of a feature is a guess with a confidence. No verdict rests on it.",
-    "Sizes carry their standard error. A size too close to a limit makes the verdict borderline, and a person "
-    "decides. A picture that cannot be judged is unreadable, and never a pass.",
+    "Sizes carry their standard error. A size too close to a limit makes the verdict borderline, and a "
+    "person decides. A picture that cannot be judged is unreadable, and never a pass.",
 )
 
 
@@ -137,6 +137,7 @@ class Errands(QObject):
             parent=self._window,
         )
         dialog.begun.connect(lambda: self._session_named(dialog))
+        dialog.recorded_wanted.connect(self._window.desk.list_sessions)
         self._show(dialog)
 
     def _session_named(self, dialog: SessionDialog) -> None:
@@ -281,12 +282,12 @@ class Errands(QObject):
         dialog.open()
 
     def _fault(self, trouble: BaseException) -> None:
-        self._window.status.tell(str(trouble))
+        self._window.status.tell(str(trouble), trouble=True)
 
 
 _ABOUT = (
-    f"End-face workstation {__version__}: inspects, measures and grades the polished end faces of fibre-optic "
-    "connectors, and keeps a record of each look."
+    f"End-face workstation {__version__}: inspects, measures and grades the polished end faces of "
+    "fibre-optic connectors, and keeps a record of each look."
 )
 
 

@@ -1,8 +1,8 @@
 """Work off the window's thread, by one helper.
 
-A job goes in as a function; its result or its exception comes back on the window's thread. The threads are the
-standard library's; they emit no signals, a timer of the window looks for finished jobs instead: signals from
-threads that Qt did not start have crashed PySide6 (pymmcore-widgets#454).
+A job goes in as a function; its result or its exception comes back on the window's thread. The threads are
+the standard library's; they emit no signals, a timer of the window looks for finished jobs instead: signals
+from threads that Qt did not start have crashed PySide6 (pymmcore-widgets#454).
 """
 
 from collections.abc import Callable

@@ -1,4 +1,4 @@
-"""The knobs below the picture: whatever controls the source has, and the hands that the simulated microscope lends."""
+"""The knobs below the picture: the source's own controls, and the hands that some sources lend."""
 
 from collections.abc import Callable, Sequence
 
@@ -21,7 +21,7 @@ _STEPS = 400
 
 
 class Knob(QWidget):
-    """One control as a slider, with its automatic mode where it has one; signals ``turned`` (key, value, auto)."""
+    """One control as a slider, with its automatic mode if any; signals ``turned`` (key, value, auto)."""
 
     turned = Signal(str, object, object)
 

@@ -1,8 +1,8 @@
 """The live picture: newest frame only, measured off the window's thread, drawn together with its own fit.
 
-A timer looks into the feed's slot. A new frame goes to a worker if that is idle, and is dropped otherwise; when its
-fit is there, picture and rings are handed out as one pair, so that rings never lag behind the picture. If a fit
-takes too long, the picture is handed out at once and the rings follow.
+A timer looks into the feed's slot. A new frame goes to a worker if that is idle, and is dropped otherwise;
+when its fit is there, picture and rings are handed out as one pair, so that rings never lag behind the
+picture. If a fit takes too long, the picture is handed out at once and the rings follow.
 """
 
 import time
@@ -30,7 +30,8 @@ class Live(QObject):
     """Runs a feed and hands out pictures with their fits.
 
     Signals, all on the window's thread: ``shown`` (Frame, and Fit, NoFit or None), ``told`` (FeedEvent),
-    ``captured`` (Frame), ``missed`` (a sentence: no frame came after the key).
+    ``captured`` (Frame), ``missed`` (a sentence: no frame came after the key),
+    ``faulted`` (a sentence: the fit itself went wrong; told once a source).
 
     Parameters
     ----------
@@ -42,6 +43,7 @@ class Live(QObject):
     told = Signal(object)
     captured = Signal(object)
     missed = Signal(str)
+    faulted = Signal(str)
 
     def __init__(self, live_fit: LiveFit, parent: QObject | None = None) -> None:
         super().__init__(parent)
@@ -53,6 +55,7 @@ class Live(QObject):
         self._previous: Fit | NoFit | None = None
         self._seen = -1
         self._bare: Frame | None = None
+        self._faulted = False
         self._shown_s = 0.0
         self._times: deque[float] = deque(maxlen=30)
         self._burst: Burst | None = None
@@ -86,6 +89,7 @@ class Live(QObject):
         self._previous = None
         self._seen = -1
         self._bare = None
+        self._faulted = False
         self._times.clear()
         self._feed.start()
         self._timer.start()
@@ -153,8 +157,8 @@ class Live(QObject):
             feed.cancel(burst)
             self._burst = None
             self.missed.emit(
-                f"No picture came from {feed.name} within {CAPTURE_LIMIT_S:g} s of the key. Nothing was captured; "
-                "check the source and capture again."
+                f"No picture came from {feed.name} within {CAPTURE_LIMIT_S:g} s of the key. Nothing was "
+                "captured; check the source and capture again."
             )
 
     def _begin_fit(self, frame: Frame) -> None:
@@ -171,7 +175,13 @@ class Live(QObject):
 
         def failed(trouble: BaseException) -> None:
             self._fitting = False
-            raise trouble
+            self._hand_out(frame, None)
+            if not self._faulted:
+                self._faulted = True
+                self.faulted.emit(
+                    f"The live fit went wrong ({type(trouble).__name__}: {trouble}). The picture goes on "
+                    "without rings; captures are graded all the same. Please report this."
+                )
 
         self._fits.start(lambda: fit(frame.pixels, previous), done, failed)
 

@@ -6,22 +6,14 @@ from pathlib import Path
 
 from PySide6.QtCore import QByteArray, Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QKeyEvent
-from PySide6.QtWidgets import (
-    QHBoxLayout,
-    QLabel,
-    QLineEdit,
-    QMainWindow,
-    QPushButton,
-    QSplitter,
-    QVBoxLayout,
-    QWidget,
-)
+from PySide6.QtWidgets import QLabel, QLineEdit, QMainWindow, QPushButton
 
 from workstation import bench
 from workstation.frames import FeedEvent, FeedEventKind, FrameSource
 from workstation.values import Fit, Frame, Look, NoFit, Session
 from workstation.window import sources
 from workstation.window.actions import DEEDS, make_actions, with_keys
+from workstation.window.arrangement import arrange
 from workstation.window.desk import Desk, Shown
 from workstation.window.errands import Errands
 from workstation.window.knobs import Knobs
@@ -66,7 +58,7 @@ class MainWindow(QMainWindow):
         self.port = QLineEdit(self)
         self.capture_button = QPushButton("Capture", self)
         self.next_button = QPushButton("Next port", self)
-        self._session_words = QLabel("No session", self)
+        self.session_words = QLabel("No session", self)
         self._shown: Shown | None = None
         self._live_fit: Fit | NoFit | None = None
         self._live_frame: Frame | None = None
@@ -74,7 +66,7 @@ class MainWindow(QMainWindow):
         self._capture_label = ""
         self.errands = Errands(self)
         self.actions_by_name = make_actions(self, self._act, settings.capture_key)
-        self._arrange()
+        arrange(self)
         self._connect()
         self._apply_settings()
         self._calm = QTimer(self)
@@ -96,6 +88,7 @@ class MainWindow(QMainWindow):
         self.live.shown.connect(self._show_live)
         self.live.told.connect(self._hear_source)
         self.live.captured.connect(self._take_capture)
+        self.live.faulted.connect(lambda sentence: self.status.tell(sentence, trouble=True))
         self.live.missed.connect(lambda sentence: self._show_trouble("Nothing captured", sentence))
         self.desk.session_changed.connect(self._show_session)
         self.desk.criteria_changed.connect(self._show_criteria)
@@ -112,7 +105,6 @@ class MainWindow(QMainWindow):
         self.capture_button.clicked.connect(self.capture)
         self.next_button.clicked.connect(self.next_port)
         self.port.returnPressed.connect(self._port_entered)
-        self.port.editingFinished.connect(self._name_capture)
 
     def _show_live(self, frame: Frame, found: Fit | NoFit | None) -> None:
         overlay = Overlay(found, self.desk.rings) if isinstance(found, Fit) else None
@@ -137,10 +129,12 @@ class MainWindow(QMainWindow):
             self.stage.say_live("")
 
     def _take_capture(self, frame: Frame) -> None:
+        self.stage.graded.show_picture(frame.pixels)
         self.desk.grade_frame(frame, self._capture_label)
 
     def _show_grading(self, title: str) -> None:
         self.capture_button.setEnabled(False)
+        self.status.hush()
         self.panel.show_waiting("Grading …")
         self.stage.name_graded(title)
 
@@ -169,15 +163,17 @@ class MainWindow(QMainWindow):
 
     def _show_trouble(self, what: str, sentence: str) -> None:
         self._ready()
-        self.status.tell(f"{what}. {sentence}")
+        self.status.tell(f"{what}. {sentence}", trouble=True)
+        if self.desk.ledger is None:
+            self.stage.live.show_sign(what, sentence)
         if self.panel.verdict_words == "Grading …" or what.startswith("Nothing captured"):
             self.panel.show_trouble(what, sentence)
 
     def _show_session(self, session: Session) -> None:
         ledger = self.desk.ledger
         assert ledger is not None
-        self._session_words.setText(f"{session.name} · {session.operator or 'no operator'}")
-        self._session_words.setToolTip(
+        self.session_words.setText(f"{session.name} · {session.operator or 'no operator'}")
+        self.session_words.setToolTip(
             f"Scope: {session.scope or 'not named'}\nCriteria: {session.criteria_id}"
         )
         self.status.show_session(session)
@@ -217,16 +213,21 @@ class MainWindow(QMainWindow):
         """Go to the next port and to the live picture."""
         self.port.setText(next_port_label(self.port.text()))
         self.stage.show_large(live=True)
-        self._name_capture()
+        self.status.hush()
 
     def show_no_source(self) -> None:
         """Say that there is no picture, and what to do."""
         self.live.leave()
         self._source = None
         self.stage.live.show_picture(None)
-        self.stage.live.show_sign(
-            "No live picture", "Choose where pictures come from: Source menu, or Ctrl+K."
-        )
+        if self.desk.session is None:
+            self.stage.live.show_sign(
+                "No session yet", "Begin one with Ctrl+N, or open a recorded one with Ctrl+O."
+            )
+        else:
+            self.stage.live.show_sign(
+                "No live picture", "Start it with Ctrl+L, or choose where pictures come from with Ctrl+K."
+            )
         self.stage.say_live("")
         self.knobs.show_hands((), self._lend)
         self.knobs.show_controls(())
@@ -319,9 +320,6 @@ class MainWindow(QMainWindow):
     def _port_entered(self) -> None:
         self.stage.large_view.setFocus()
 
-    def _name_capture(self) -> None:
-        self.status.show_port(self.port.text().strip())
-
     def _step_look(self, step: int) -> None:
         current = self.table.currentIndex().row()
         row = current + step if current >= 0 else 0
@@ -369,68 +367,3 @@ class MainWindow(QMainWindow):
         )
         if not placed:
             self.resize(1500, 940)
-
-    def _arrange(self) -> None:
-        self.port.setObjectName("port")
-        self.port.setAccessibleName("Port ID")
-        self.port.setPlaceholderText("Port ID")
-        self.port.setMaxLength(300)
-        self.port.setToolTip("The port's ID as it shall stand in the record (Ctrl+P)")
-        self.capture_button.setObjectName("capture")
-        self.capture_button.setAccessibleName("Capture and grade")
-        self.next_button.setAccessibleName("Next port")
-        self.next_button.setToolTip("Go to the next port and to the live picture (N)")
-        for button in (self.capture_button, self.next_button):
-            button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
-        self.capture_button.setEnabled(False)
-        splitter = QSplitter(Qt.Orientation.Horizontal, self)
-        splitter.setHandleWidth(14)
-        splitter.setChildrenCollapsible(False)
-        for column, stretch in ((self._left(), 0), (self._middle(), 1), (self._right(), 0)):
-            splitter.addWidget(column)
-            splitter.setStretchFactor(splitter.count() - 1, stretch)
-        splitter.setSizes([344, 640, 480])
-        outer = QWidget(self)
-        row = QHBoxLayout(outer)
-        row.setContentsMargins(14, 6, 14, 8)
-        row.addWidget(splitter)
-        self.setCentralWidget(outer)
-        self.setStatusBar(self.status)
-        self.setMinimumSize(1100, 700)
-
-    def _left(self) -> QWidget:
-        self._session_words.setObjectName("caption")
-        column = QWidget(self)
-        column.setMinimumWidth(344)
-        rows = QVBoxLayout(column)
-        rows.setContentsMargins(0, 10, 0, 0)
-        rows.setSpacing(8)
-        rows.addWidget(self.stage.small)
-        rows.addWidget(self._session_words)
-        rows.addWidget(self.table, 1)
-        return column
-
-    def _middle(self) -> QWidget:
-        column = QWidget(self)
-        rows = QVBoxLayout(column)
-        rows.setContentsMargins(0, 0, 0, 0)
-        rows.setSpacing(0)
-        rows.addWidget(self.stage.large, 1)
-        rows.addWidget(self.knobs)
-        return column
-
-    def _right(self) -> QWidget:
-        column = QWidget(self)
-        column.setMinimumWidth(470)
-        port_row = QHBoxLayout()
-        port_row.setSpacing(8)
-        port_row.addWidget(self.port, 1)
-        port_row.addWidget(self.next_button)
-        rows = QVBoxLayout(column)
-        rows.setContentsMargins(0, 10, 0, 0)
-        rows.setSpacing(10)
-        rows.addLayout(port_row)
-        rows.addWidget(self.capture_button)
-        rows.addSpacing(8)
-        rows.addWidget(self.panel, 1)
-        return column

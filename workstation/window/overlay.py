@@ -1,8 +1,9 @@
 """Rings and features, drawn over a picture.
 
-Enters: a fit, zones and features, all in micrometres from the cladding's centre. Leaves: lines on the screen. The
-rings share one hue and are told apart by dash pattern and zone letter. A feature with a part in a broken rule has
-a heavy outline, a hatch and a bold number; one that is allowed has a thin outline and a small number.
+Enters: a fit, zones and features, all in micrometres from the cladding's centre. Leaves: lines on the screen.
+The rings share one hue and are told apart by dash pattern and zone letter. A feature with a part in a broken
+rule has a heavy outline, a hatch and a bold number; one that is allowed has a thin outline and a small
+number.
 """
 
 import math
@@ -35,7 +36,7 @@ class Ring:
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A feature to draw: its number, its outline (x, y) in micrometres, and whether it has a part in a broken rule."""
+    """A feature to draw: number, outline (x, y) in micrometres, whether it has a part in a broken rule."""
 
     number: int
     outline_um: tuple[tuple[float, float], ...]

@@ -1,7 +1,7 @@
 """One picture with what is drawn over it; zoom to the cursor, drag to move, fit, one to one.
 
-The picture is painted straight from the array's memory (no copy), so an array that was handed over must never be
-written to again.
+The picture is painted straight from the array's memory (no copy), so an array that was handed over must never
+be written to again.
 """
 
 import numpy as np
@@ -36,8 +36,8 @@ def image_over(pixels: NDArray[np.uint8]) -> QImage:
     Parameters
     ----------
     pixels
-        uint8, (height, width) grey or (height, width, 3) blue-green-red. Rows that don't lie close together are
-        copied first. The image keeps the memory alive.
+        uint8, (height, width) grey or (height, width, 3) blue-green-red. Rows that don't lie close together
+        are copied first. The image keeps the memory alive.
 
     Raises
     ------
@@ -170,7 +170,7 @@ class PictureView(QWidget):
         self.update()
 
     def _settle(self) -> None:
-        """Keep the picture in view: centred where it is smaller than the widget, without gaps where it is larger."""
+        """Keep the picture in view: centred where it is smaller than the widget, else without gaps."""
         if self._image is None:
             return
         places = []
@@ -288,7 +288,7 @@ class PictureView(QWidget):
             self.update()
 
     def mouseReleaseEvent(self, event: QMouseEvent) -> None:
-        """A click without a move picks the feature under it."""
+        """Pick the feature under a click that did not move."""
         if self._grip is not None and not self._moved:
             self.feature_picked.emit(self._feature_at(event.position()))
             self.clicked.emit()

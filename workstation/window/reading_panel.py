@@ -50,6 +50,7 @@ class ReadingPanel(QWidget):
         self._tabs.tabBar().setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self._tabs.addTab(self._features, "Features")
         self._tabs.addTab(self._checks, "Conditions")
+        self._scroll = QScrollArea(self)
         self._arrange()
         self._features.selectionModel().selectionChanged.connect(self._picked)
         self.clear()
@@ -73,6 +74,11 @@ class ReadingPanel(QWidget):
     def feature_count(self) -> int:
         """How many features the table shows."""
         return self._feature_rows.rowCount()
+
+    @property
+    def tab_order(self) -> tuple[QWidget, ...]:
+        """The parts that Tab visits, in this order."""
+        return self._scroll, self._zones, self._tabs.tabBar(), self._features, self._checks
 
     def sizeHint(self) -> QSize:
         """Ask for a column that takes the tables without cutting them."""
@@ -158,7 +164,7 @@ class ReadingPanel(QWidget):
         head.setSpacing(14)
         head.addWidget(self._shape)
         head.addLayout(head_words, 1)
-        scroll = QScrollArea(self)
+        scroll = self._scroll
         scroll.setWidgetResizable(True)
         scroll.setFrameShape(QFrame.Shape.NoFrame)
         scroll.setFocusPolicy(Qt.FocusPolicy.TabFocus)

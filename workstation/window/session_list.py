@@ -1,6 +1,7 @@
 """The looks of a session as a table that fetches its rows by pages and its thumbnails when they are seen.
 
-Nothing is read from the disk on the window's thread: pages and thumbnails come from workers and are filled in.
+Nothing is read from the disk on the window's thread: pages and thumbnails come from workers and are filled
+in.
 """
 
 from bisect import bisect_left
@@ -67,7 +68,7 @@ class SessionModel(QAbstractTableModel):
         return sum(picture is not None for picture in self._thumbnails.values())
 
     def open(self, fetch: FetchPage | None, find: FindThumbnail | None) -> None:
-        """Show another session: how to get a page (offset, count) of it, and the file of a look's thumbnail."""
+        """Show another session: how to get a page (offset, count), and the file of a look's thumbnail."""
         self.beginResetModel()
         self._opened += 1
         self._fetch, self._find = fetch, find
@@ -79,7 +80,7 @@ class SessionModel(QAbstractTableModel):
         self.fetchMore()
 
     def add(self, look: Look) -> None:
-        """Add a look that was just kept at its place; one beyond the pages fetched so far comes with its page."""
+        """Add a look that was just kept at its place; one beyond the fetched pages comes with its page."""
         if look.id in self._rows or self._fetching:
             return
         row = bisect_left(self._looks, _place(look), key=_place)
@@ -99,11 +100,11 @@ class SessionModel(QAbstractTableModel):
         return self._rows.get(look.id)
 
     def rowCount(self, parent: Index = _NONE) -> int:
-        """Number of rows fetched."""
+        """Return the number of rows fetched."""
         return 0 if parent.isValid() else len(self._looks)
 
     def columnCount(self, parent: Index = _NONE) -> int:
-        """Number of columns."""
+        """Return the number of columns."""
         return 0 if parent.isValid() else len(_HEADINGS)
 
     def canFetchMore(self, parent: Index = _NONE) -> bool:
@@ -145,7 +146,8 @@ class SessionModel(QAbstractTableModel):
                 return self._thumbnail(look)
             return self._icons[look.verdict.outcome] if column == 3 else None
         if role == Qt.ItemDataRole.ToolTipRole:
-            return f"{look_title(look)}: {OUTCOME[look.verdict.outcome]}\n{local_time(look.taken, '%Y-%m-%d %H:%M:%S')}"
+            when = local_time(look.taken, "%Y-%m-%d %H:%M:%S")
+            return f"{look_title(look)}: {OUTCOME[look.verdict.outcome]}\n{when}"
         if role == Qt.ItemDataRole.AccessibleTextRole and column == 1:
             return f"Picture of {look_title(look)}"
         return None

@@ -1,7 +1,7 @@
 """What the window remembers between starts: a typed model, saved as JSON in the platform's settings folder.
 
-Keys that this version doesn't know are kept as they are; a value that is no good is named in words and replaced by
-its default, and never by silence.
+Keys that this version doesn't know are kept as they are; a value that is no good is named in words and
+replaced by its default, and never by silence.
 """
 
 import json
@@ -104,8 +104,8 @@ def _checked(found: dict[str, Any], path: Path) -> tuple[Settings, list[str]]:
             key = str(error["loc"][0])
             if key in found:
                 complaints.append(
-                    f"Setting '{key}' in {path} has the value {found[key]!r}, which is no good: {error['msg']}. "
-                    "Its default is used."
+                    f"Setting '{key}' in {path} has the value {found[key]!r}, which is no good: "
+                    f"{error['msg']}. Its default is used."
                 )
                 del found[key]
     return Settings.model_validate(found), complaints

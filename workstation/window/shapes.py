@@ -15,8 +15,8 @@ def paint_outcome(
 ) -> None:
     """Paint an outcome's shape into a square box.
 
-    A ring with a tick passes; a filled square with a cross fails; a half-filled lozenge is borderline; a broken
-    ring with a question mark is unreadable. None paints a dot: nothing graded yet.
+    A ring with a tick passes; a filled square with a cross fails; a half-filled lozenge is borderline; a
+    broken ring with a question mark is unreadable. None paints a dot: nothing graded yet.
     """
     side = min(box.width(), box.height())
     painter.save()

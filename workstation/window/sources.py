@@ -1,4 +1,4 @@
-"""From the words by which a source is remembered to the source itself, and what the window says about sources."""
+"""From the words by which a source is remembered to the source itself, and what is said about sources."""
 
 import sys
 from collections.abc import Callable
@@ -45,7 +45,7 @@ NO_FIT_TITLES = {
 
 @dataclass(frozen=True, slots=True)
 class Hand:
-    """A button that a source lends: words, shortcut, explanation, and what it does (not on the window's thread)."""
+    """A button that a source lends: words, shortcut, explanation, and its deed (off the window's thread)."""
 
     words: str
     keys: str
@@ -88,8 +88,8 @@ def make_source(spec: str, mode_label: str = "") -> FrameSource:
     if path.is_absolute() and not spec.startswith("/dev/"):
         raise SourceTrouble(
             TroubleKind.MISSING,
-            f"There is no file or folder {spec}. Choose another source (Ctrl+K), or plug its drive in and start "
-            "the live picture again (Ctrl+L).",
+            f"There is no file or folder {spec}. Choose another source (Ctrl+K), or plug its drive in and "
+            "start the live picture again (Ctrl+L).",
         )
     return Camera(CameraInfo(spec, spec, spec, _backend(spec)))
 

@@ -1,7 +1,7 @@
 """The large place in the middle and the small one beside the list, and the two pictures that change places.
 
-One shows the live picture, the other the picture of the look that is being read. The bar above the large picture
-always has the same height, so that no sign moves the picture.
+One shows the live picture, the other the picture of the look that is being read. The bar above the large
+picture always has the same height, so that no sign moves the picture.
 """
 
 from PySide6.QtCore import QObject, Qt

@@ -51,11 +51,11 @@ class RowsModel(QAbstractTableModel):
         return next((row for row, entry in enumerate(self._rows) if entry[0] == key), None)
 
     def rowCount(self, parent: Index = _NONE) -> int:
-        """Number of rows."""
+        """Return the number of rows."""
         return 0 if parent.isValid() else len(self._rows)
 
     def columnCount(self, parent: Index = _NONE) -> int:
-        """Number of columns."""
+        """Return the number of columns."""
         return 0 if parent.isValid() else len(self._headings)
 
     def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
@@ -287,9 +287,9 @@ def _feature_cells(feature: Feature, placed: Placed | None) -> Row:
 def _feature_tip(feature: Feature) -> str:
     x, y = feature.centroid_um
     return (
-        f"Smallest circle {feature.size_um:.1f} µm, width {feature.width_um:.1f} µm, length {feature.length_um:.1f} µm, "
-        f"contrast {feature.contrast * 100:+.0f} %, {feature.inner_um:.1f} to {feature.outer_um:.1f} µm from the "
-        f"cladding's centre, at ({x:.1f}, {y:.1f}) µm"
+        f"Smallest circle {feature.size_um:.1f} µm, width {feature.width_um:.1f} µm, "
+        f"length {feature.length_um:.1f} µm, contrast {feature.contrast * 100:+.0f} %, "
+        f"{feature.inner_um:.1f} to {feature.outer_um:.1f} µm from the cladding's centre, at ({x:.1f}, {y:.1f}) µm"
     )
 
 

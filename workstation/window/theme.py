@@ -1,4 +1,4 @@
-"""Colours and type of the window: dark and neutral around the picture, one accent hue, nothing told by colour alone."""
+"""Colours and type: dark and neutral around the picture, one accent hue, nothing told by colour alone."""
 
 from dataclasses import dataclass
 
