@@ -4,7 +4,7 @@ Plain values go in and come out. A look counts as kept only when `Ledger.keep_lo
 and its row are on disk by then. Every method may be called from any thread (``database.py`` says how).
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
@@ -41,6 +41,7 @@ DATABASE = "ledger.sqlite3"
 """Name of the database file in a ledger's folder."""
 
 
+_CHUNK = 500
 _Row = TypeVarTuple("_Row")
 
 
@@ -333,8 +334,18 @@ class Ledger:
 
     def looks(self, session_id: int, offset: int = 0, limit: int | None = None) -> tuple[Look, ...]:
         """Return a session's looks, by the ports' order and then by number."""
-        query = select(LookRow, PortRow).where(PortRow.session_id == session_id)
-        return self._looks(_page(query.order_by(PortRow.position, LookRow.number), offset, limit))
+        with self._database.reading() as session:
+            numbers = session.scalars(_page(_look_numbers(session_id), offset, limit)).all()
+        return tuple(self._numbered(numbers))
+
+    def each_look(self, session_id: int) -> Iterator[Look]:
+        """Give a session's looks one by one, in the order of `looks`, without holding them all in memory.
+
+        Looks that are kept meanwhile don't come; none comes twice.
+        """
+        with self._database.reading() as session:
+            numbers = session.scalars(_look_numbers(session_id)).all()
+        yield from self._numbered(numbers)
 
     def looks_of_port(self, port_id: int) -> tuple[Look, ...]:
         """Return a port's looks, the first one first."""
@@ -426,6 +437,14 @@ class Ledger:
         with self._database.reading() as session:
             return verify(session, self._store, progress)
 
+    def _numbered(self, numbers: Sequence[int]) -> Iterator[Look]:
+        # Walking to a page over the index and reading only its rows: the rows are large.
+        for start in range(0, len(numbers), _CHUNK):
+            chunk = numbers[start : start + _CHUNK]
+            query = select(LookRow, PortRow).where(LookRow.id.in_(chunk))
+            found = {look.id: look for look in self._looks(query)}
+            yield from (found[number] for number in chunk)
+
     def _looks(self, query: Select[LookRow, PortRow]) -> tuple[Look, ...]:
         joined = query.join(PortRow, LookRow.port_id == PortRow.id)
         with self._database.reading() as session:
@@ -473,6 +492,17 @@ def _page(query: Select[*_Row], offset: int, limit: int | None) -> Select[*_Row]
     if offset < 0 or (limit is not None and limit < 0):
         raise ValueError(f"a page starts at 0 or later and isn't negative: offset {offset}, limit {limit}")
     return query.offset(offset).limit(-1 if limit is None else limit)
+
+
+def _look_numbers(session_id: int) -> Select[int]:
+    query = (
+        select(LookRow.id)
+        .join(PortRow, LookRow.port_id == PortRow.id)
+        .where(PortRow.session_id == session_id)
+    )
+    # With the port's id in between, SQLite walks two indexes in order and sorts nothing.
+    ordered = query.order_by(PortRow.position, PortRow.id, LookRow.number)
+    return ordered.where(PortRow.session_id == session_id)
 
 
 def _look_row(

@@ -11,13 +11,11 @@ import math
 import os
 import re
 import secrets
-from collections.abc import Iterator
 from pathlib import Path
 
 from workstation.ledger import Ledger, LedgerError
 from workstation.values import Feature, Fit, Form, Look, Session, ZoneResult
 
-_PAGE = 500
 _ZONES = "ABCD"
 _JOIN = " | "
 
@@ -100,7 +98,7 @@ def export_csv(ledger: Ledger, session_id: int, path: str | Path) -> int:
             with aside.open("x", encoding="utf-8-sig", newline="") as file:
                 writer = csv.writer(file, quoting=csv.QUOTE_NONNUMERIC, lineterminator="\r\n")
                 writer.writerow(HEADER)
-                for look in _every_look(ledger, session_id):
+                for look in ledger.each_look(session_id):
                     cells = look_row(session, look)
                     writer.writerow([_safe(cells[name]) for name in HEADER])
                     count += 1
@@ -196,13 +194,6 @@ def _fit_cells(look: Look) -> dict[str, Cell]:
         "narrowest_scratch_visible_um": _number(readiness.narrowest_scratch_um, 3),
         "frames_averaged": look.reading.frames_averaged,
     }
-
-
-def _every_look(ledger: Ledger, session_id: int) -> Iterator[Look]:
-    offset = 0
-    while page := ledger.looks(session_id, offset, _PAGE):
-        yield from page
-        offset += len(page)
 
 
 def _safe(cell: Cell) -> Cell:
