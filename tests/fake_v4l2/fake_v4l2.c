@@ -6,7 +6,8 @@
  *
  * Environment:
  *   FAKE_V4L2_CONTROL  file whose first word is the state, read again and again: ok, unplugged, stalled (no more
- *                      frames), wedged (a wait never returns), frozen (one frame for ever), occupied, denied
+ *                      frames), wedged (a wait never returns), frozen (one frame for ever), torn (every other MJPG picture
+ *                      spoilt), garbled (all of them), occupied, denied
  *   FAKE_V4L2_FRAMES   folder of WxH.mjpg files: JPEG pictures one after another, played in a loop. A size is
  *                      offered as MJPG only if its file is there; YUYV is drawn here, in all sizes.
  *   FAKE_V4L2_FPS      frames a second (30)
@@ -140,6 +141,8 @@ static void draw(Buffer *b, long n) {
         size_t k = n % f->count;
         b->used = f->starts[k + 1] - f->starts[k];
         memcpy(b->at, f->data + f->starts[k], b->used);
+        if (state_is("torn") && n % 4 == 1) b->used /= 2; /* what a bad cable does to one picture in two */
+        if (state_is("garbled") || (state_is("torn") && n % 4 == 3)) b->at[0] = 0;
         return;
     }
     /* A grey ramp that walks to the left by two pixels a frame; its brightness follows the exposure. */

@@ -4,8 +4,8 @@
 
 The command sees /dev/video0 through LD_PRELOAD (Linux only, needs a C compiler). The first word of the
 control file, whose place is printed, is the camera's state, and may be changed at any time: ok, unplugged,
-stalled, wedged, frozen, occupied or denied. It exercises client code and doesn't prove that a given camera
-works.
+stalled, wedged, frozen, torn, garbled, occupied or denied (fake_v4l2.c says what
+each means). It exercises client code and doesn't prove that a given camera works.
 """
 
 import argparse
@@ -25,7 +25,7 @@ from workstation.opencv_setup import cv2
 
 SOURCE = Path(__file__).with_name("fake_v4l2.c")
 SIZES = ((640, 480), (1280, 720), (1280, 1024), (1920, 1080), (2592, 1944))
-STATES = ("ok", "unplugged", "stalled", "wedged", "frozen", "occupied", "denied")
+STATES = ("ok", "unplugged", "stalled", "wedged", "frozen", "torn", "garbled", "occupied", "denied")
 
 
 def why_not() -> str:

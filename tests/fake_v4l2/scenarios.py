@@ -11,6 +11,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -27,6 +28,7 @@ from workstation.frames import (
     SourceTrouble,
     TroubleKind,
     list_cameras,
+    v4l2,
 )
 
 
@@ -220,6 +222,35 @@ def one_frame_for_ever_is_noticed(control: Path) -> None:
         assert stays_away_and_comes_back(control, watch, "frozen", TroubleKind.STALLED) < 6.0
 
 
+def pictures_spoilt_on_the_way_are_passed_over(control: Path) -> None:
+    """The disc's ground is 150; OpenCV's own decoding fills what was cut off with 128."""
+    with watched(camera()) as watch:
+        set_state(control, "torn")
+        burst = watch.feed.capture(30)
+        watch.until(lambda: burst.complete)
+        assert FeedEventKind.TROUBLE not in [event.kind for event in watch.events]
+        assert all(abs(float(frame.pixels[-40:].mean()) - 150) < 3 for frame in burst.frames)
+        pairs = pairwise(burst.frames)
+        assert all(not np.array_equal(one.pixels, other.pixels) for one, other in pairs)
+
+
+def a_cable_that_spoils_every_picture_is_told(control: Path) -> None:
+    with watched(camera()) as watch:
+        assert stays_away_and_comes_back(control, watch, "garbled", TroubleKind.UNREADABLE) < 2.0
+
+
+def it_keeps_its_stable_name_when_it_comes_back(control: Path) -> None:
+    by_id = control.parent / "by-id"
+    by_id.mkdir()
+    link = by_id / "usb-Fake_microscope_1234-video-index0"
+    link.symlink_to("/dev/video0")
+    v4l2._BY_ID = by_id
+    (info,) = list_cameras()
+    assert info.id == str(link)
+    with watched(Camera(info)) as watch:
+        stays_away_and_comes_back(control, watch, "unplugged", TroubleKind.UNPLUGGED)
+
+
 def occupied_from_the_start_it_waits_and_then_connects(control: Path) -> None:
     comes_when_freed(control, "occupied", TroubleKind.OCCUPIED)
 
@@ -277,6 +308,9 @@ SCENARIOS = [
     stalled_it_says_so_within_three_seconds_and_comes_back,
     blocked_for_good_it_is_left_behind_and_replaced,
     one_frame_for_ever_is_noticed,
+    pictures_spoilt_on_the_way_are_passed_over,
+    a_cable_that_spoils_every_picture_is_told,
+    it_keeps_its_stable_name_when_it_comes_back,
     occupied_from_the_start_it_waits_and_then_connects,
     without_permission_it_waits_and_then_connects,
     a_second_opener_is_told_that_it_is_in_use,

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workstation.frames.camera_info import COMMON_SIZES, Backend, CameraInfo, CameraMode, best_mode
+from workstation.frames.motion_jpeg import MotionJpegDecoder
 from workstation.frames.pace import REPEAT_S, RepeatWatch
 from workstation.frames.source import Control, SourceTrouble, TroubleKind
 from workstation.opencv_setup import cv2
@@ -90,6 +91,7 @@ class Camera:
         self._capture: cv2.VideoCapture | None = None
         self._address = info.address
         self._period_s = 1 / 30
+        self._jpeg: MotionJpegDecoder | None = None
         # Kept when the camera is opened again: one that is still frozen must not seem well for three seconds.
         self._repeats = RepeatWatch()
         self._news: list[str] = []
@@ -140,9 +142,10 @@ class Camera:
             if stale < _MOST_STALE and self._is_stale(capture, began_s, time.monotonic() - asked_s):
                 stale += 1
                 continue
-            there, pixels = capture.retrieve()
-            if there:
-                return self._fresh(np.asarray(pixels, dtype=np.uint8))
+            there, data = capture.retrieve()
+            pixels = self._decoded(np.asarray(data, dtype=np.uint8)) if there else None
+            if pixels is not None:
+                return self._fresh(pixels)
             broken += 1
         raise SourceTrouble(
             TroubleKind.UNREADABLE,
@@ -218,6 +221,7 @@ class Camera:
             rate_hz = self._rate_hz or (asked.rates_hz[0] if asked.rates_hz else 0.0)
             if rate_hz:
                 capture.set(cv2.CAP_PROP_FPS, rate_hz)
+        self._ask_for_raw_jpeg(capture)
         rate_hz = float(capture.get(cv2.CAP_PROP_FPS))
         code = int(capture.get(cv2.CAP_PROP_FOURCC))
         self.granted = CameraMode(
@@ -233,6 +237,17 @@ class Camera:
                 f"{self.name} was asked for {asked.width} × {asked.height} pixels and gives "
                 f"{granted.width} × {granted.height}."
             )
+
+    def _ask_for_raw_jpeg(self, capture: cv2.VideoCapture) -> None:
+        """Have the JPEG pictures handed over as they are, where the backend can; they are decoded here."""
+        self._jpeg = None
+        if self.info.backend is Backend.V4L2:
+            code = int(capture.get(cv2.CAP_PROP_FOURCC))
+            if code == cv2.VideoWriter.fourcc(*"MJPG") and capture.set(cv2.CAP_PROP_CONVERT_RGB, 0):
+                self._jpeg = MotionJpegDecoder()
+
+    def _decoded(self, data: NDArray[np.uint8]) -> NDArray[np.uint8] | None:
+        return data if self._jpeg is None else self._jpeg.decode(data)
 
     def _is_stale(self, capture: cv2.VideoCapture, began_s: float, grab_took_s: float) -> bool:
         """Whether a grabbed frame lay in the driver's queue since before this read.

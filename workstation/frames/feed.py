@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import TypeVar
 
+from workstation.frames.burst import Burst
 from workstation.frames.source import (
     Adjustable,
     Control,
@@ -65,50 +66,6 @@ class FeedEvent:
     sentence: str
     trouble: TroubleKind | None = None
     at_s: float = 0.0
-
-
-class Burst:
-    """Consecutive frames, collected by the feed thread; made by :meth:`Feed.capture`.
-
-    A read that fails, or a change of size, starts the collection over, so that the frames belong together.
-    """
-
-    def __init__(self, count: int, after_s: float) -> None:
-        self.count = count
-        self.after_s = after_s
-        self._frames: list[Frame] = []
-        self._taken: tuple[Frame, ...] = ()
-
-    @property
-    def progress(self) -> int:
-        """How many frames are there."""
-        return len(self._frames)
-
-    @property
-    def frames(self) -> tuple[Frame, ...]:
-        """All frames, oldest first, or nothing until the last one is there."""
-        return self._taken
-
-    @property
-    def complete(self) -> bool:
-        """Whether all frames are there."""
-        return bool(self._taken)
-
-    def offer(self, frame: Frame) -> bool:
-        """Take a frame if it belongs, and say whether it was the last one; called by the feed's thread."""
-        if frame.began_s < self.after_s:
-            return False
-        if self._frames and self._frames[-1].pixels.shape != frame.pixels.shape:
-            self._frames.clear()
-        self._frames.append(frame)
-        if len(self._frames) == self.count:
-            self._taken = tuple(self._frames)
-            return True
-        return False
-
-    def start_over(self) -> None:
-        """Forget the frames so far; called by the feed's thread."""
-        self._frames.clear()
 
 
 class _Line:
@@ -187,6 +144,21 @@ class Feed:
             self._say(FeedEventKind.CONNECTING, f"Connecting to {self._name} …")
             self._launch(self._line)
 
+    @property
+    def running(self) -> bool:
+        """Whether any thread of the feed is alive, and so may hold the device."""
+        return any(
+            line.thread is not None and line.thread.is_alive() for line in [self._line, *self._abandoned]
+        )
+
+    def ask_to_stop(self) -> None:
+        """Ask the thread to end, without waiting; ``running`` tells when it has let go of the source."""
+        self._stopped = True
+        for line in [self._line, *self._abandoned]:
+            line.stop.set()
+        with self._changed:
+            self._changed.notify_all()
+
     def stop(self, limit_s: float = 3.0) -> bool:
         """Ask the thread to end and wait for it; a stopped feed isn't started again.
 
@@ -200,17 +172,12 @@ class Feed:
         bool
             Whether every thread of the feed has ended.
         """
-        self._stopped = True
         deadline = time.monotonic() + limit_s
-        lines = [self._line, *self._abandoned]
-        for line in lines:
-            line.stop.set()
-        with self._changed:
-            self._changed.notify_all()
-        for line in lines:
+        self.ask_to_stop()
+        for line in [self._line, *self._abandoned]:
             if line.thread is not None:
                 line.thread.join(max(0.0, deadline - time.monotonic()))
-        return not any(line.thread is not None and line.thread.is_alive() for line in lines)
+        return not self.running
 
     def newest(self) -> Frame | None:
         """Return the newest frame, or None before the first; it stays while the source is in trouble."""
@@ -287,27 +254,30 @@ class Feed:
     # -- the watchdog, in the caller's thread ----------------------------------------------------------------
 
     def _watch(self) -> None:
-        line = self._line
-        doing = line.doing
-        if doing is None or self._stopped:
-            return
-        what, since_s, longest_s = doing
-        if time.monotonic() - since_s <= longest_s:
-            return
-        self._report(
-            line,
-            SourceTrouble(
-                TroubleKind.STALLED,
-                f"{self._name} has not answered for {longest_s:.3g} s while {what}. "
-                "Check its cable and plug it in again; the picture comes back by itself.",
-            ),
-        )
-        self._abandoned = [old for old in self._abandoned if old.thread is not None and old.thread.is_alive()]
-        if isinstance(line.source, Renewable) and len(self._abandoned) < _MOST_ABANDONED:
-            line.stop.set()
-            self._abandoned.append(line)
-            self._line = _Line(line.source.renewed(), wait_s=_BACK_OFF_S[-1])
-            self._launch(self._line)
+        with self._changed:
+            line = self._line
+            doing = line.doing
+            if doing is None or self._stopped:
+                return
+            what, since_s, longest_s = doing
+            if time.monotonic() - since_s <= longest_s:
+                return
+            self._report(
+                line,
+                SourceTrouble(
+                    TroubleKind.STALLED,
+                    f"{self._name} has not answered for {longest_s:.3g} s while {what}. "
+                    "Check its cable and plug it in again; the picture comes back by itself.",
+                ),
+            )
+            self._abandoned = [
+                old for old in self._abandoned if old.thread is not None and old.thread.is_alive()
+            ]
+            if isinstance(line.source, Renewable) and len(self._abandoned) < _MOST_ABANDONED:
+                line.stop.set()
+                self._abandoned.append(line)
+                self._line = _Line(line.source.renewed(), wait_s=_BACK_OFF_S[-1])
+                self._launch(self._line)
 
     def _launch(self, line: _Line) -> None:
         # A daemon, because a thread that is blocked in a driver must not keep the program from ending.

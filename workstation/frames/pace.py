@@ -40,8 +40,8 @@ class Pacer:
 class RepeatWatch:
     """Notices a camera that hands out one and the same buffer for ever.
 
-    Two pictures from a sensor are never equal to the last bit: each has its own noise. Only a picture that is
-    one even value (lens cap, burnt out) may well repeat, and proves nothing.
+    Two pictures from a sensor are never equal to the last bit: each has its own noise. Only one that is even all
+    over but for a few bad pixels (lens cap, burnt out) may well repeat, and proves nothing.
     """
 
     def __init__(self) -> None:
@@ -51,9 +51,14 @@ class RepeatWatch:
     def seconds_alike(self, pixels: NDArray[np.uint8], now_s: float) -> float:
         """Return for how long pictures equal to this one have come without another between them."""
         last, self._last = self._last, pixels
-        if last is None or not _equal(last, pixels) or pixels.min() == pixels.max():
+        if last is None or not _equal(last, pixels) or _is_flat(pixels):
             self._since_s = now_s
         return now_s - self._since_s
+
+
+def _is_flat(pixels: NDArray[np.uint8]) -> bool:
+    low, high = np.percentile(pixels[::16, ::16], (1, 99))
+    return bool(high - low <= 2)
 
 
 def _equal(one: NDArray[np.uint8], other: NDArray[np.uint8]) -> bool:

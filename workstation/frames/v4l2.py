@@ -54,7 +54,8 @@ def find(camera_id: str, last_path: str) -> str | None:
     """
     link = Path(camera_id)
     if link.is_absolute():
-        return str(link.resolve()) if link.exists() else None
+        path = link.resolve()
+        return str(path) if path.exists() else None
     devices = list_devices()
     for info in devices:
         if info.id == camera_id:
