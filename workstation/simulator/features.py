@@ -16,9 +16,9 @@ from workstation.values import Cause, Form
 
 
 def dust(rng: np.random.Generator, at: Place, size_um: float, contrast: float | None = None) -> SceneFeature:
-    """Return a loose particle: mostly dark, angular or rounded, large ones with a glint."""
+    """Return a loose particle: dark, seldom bright, angular or rounded, large ones with a glint."""
     if contrast is None:
-        contrast = -rng.uniform(0.35, 0.85)
+        contrast = -rng.uniform(0.35, 0.85) if rng.random() < 0.88 else rng.uniform(0.35, 1.2)
     if rng.random() < 0.5:
         points = shapes.angular(rng, at, size_um, int(rng.integers(5, 9)))
     else:
@@ -72,6 +72,8 @@ def scratch(
     """Return a scratch: dark or bright, its width a little uneven and running out to points at both ends."""
     if contrast is None:
         contrast = -rng.uniform(0.2, 0.7) if rng.random() < 0.7 else rng.uniform(0.2, 0.6)
+        if width_um > 1.5:  # a wide groove has a floor, and shows less than its edges promise
+            contrast *= 0.7
     steps = 41
     wander = np.cumsum(rng.normal(0, 0.01, steps)) * math.sqrt(math.dist(start, end))
     wander -= np.linspace(wander[0], wander[-1], steps)
@@ -88,7 +90,7 @@ def scratch(
         Cause.SCRATCH,
         contrast,
         outline,
-        (Layer(outline, contrast),),
+        (Layer(outline, contrast, mottle=0.2 if width_um > 1.2 else 0.0, mottle_um=0.7),),
         width_um=shapes.area(points) / length,
         length_um=length,
     )

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workstation.simulator.bench_faces import Cleaning, cleaned, nothing_inserted, random_connector
-from workstation.simulator.optics import Lamp, Optics
+from workstation.simulator.optics import Lamp, Optics, Spot
 from workstation.simulator.render import Picture, blurred, draw, fixed_field
 from workstation.simulator.scene import FibreKind, Scene
 from workstation.simulator.truth import Truth, truth_of
@@ -58,13 +58,15 @@ class SimulatedMicroscope:
         Kind of fibre in the connectors to come.
     colour
         Whether the camera is a colour one.
+    spots
+        Dirt on the scope's own glass.
     frames_per_s
         Pace of `read`; 0 for as fast as it goes.
 
     Notes
     -----
-    One thread opens, reads and closes. The knobs may be turned from any other meanwhile: none of them waits for a
-    frame, and what they change shows in the next one.
+    One thread opens, reads and closes. The knobs may be turned from any other meanwhile: none of them waits
+    for a frame, and what they change shows in the next one.
     """
 
     FOCUS_RANGE_UM = (-30.0, 30.0)
@@ -81,6 +83,7 @@ class SimulatedMicroscope:
         um_per_px: float = 0.25,
         fibre: FibreKind = FibreKind.SINGLE_MODE,
         colour: bool = False,
+        spots: tuple[Spot, ...] = (),
         frames_per_s: float = 30.0,
     ) -> None:
         self._lock = threading.RLock()
@@ -103,6 +106,7 @@ class SimulatedMicroscope:
             shot_noise=1.6,
             read_noise=0.8,
             colour=(0.92, 1.0, 0.95) if colour else None,
+            spots=spots,
         )
         self._light = fixed_field(optics)
         self._setup = _Setup(nothing_inserted(), optics, fibre)
@@ -281,7 +285,7 @@ class SimulatedMicroscope:
             )
 
     def _canvas(self, setup: _Setup) -> Picture:
-        """Return the face drawn sharply, with room around it; drawn anew only when something changed on it."""
+        """Return the face drawn sharply, with room around it; drawn anew only when it changed."""
         drawn = self._drawn
         if drawn is None or drawn[0] is not setup.scene or drawn[1] is not setup.optics:
             rng = np.random.default_rng([self._seed, 4, setup.inserted])
@@ -339,10 +343,7 @@ def _shifted(canvas: Picture, optics: Optics, x: float, y: float, sigma_px: floa
     """Return the face shifted by (x, y) and blurred; float32, the size of the frame."""
     across, down = math.floor(x), math.floor(y)
     left, top = _ROOM_PX - across, _ROOM_PX - down
-    if sigma_px > 5:
-        room = min(math.ceil(3 * sigma_px), _ROOM_PX // 2 - 2)
-    else:
-        room = math.ceil(4 * sigma_px) + 1
+    room = math.ceil(4 * sigma_px) + 1 if sigma_px <= 5 else min(math.ceil(3 * sigma_px), _ROOM_PX // 2 - 2)
     part = canvas[top - room : top + room + optics.height_px, left - room : left + room + optics.width_px]
     if sigma_px > 5:
         small = blurred(np.ascontiguousarray(part), sigma_px)

@@ -233,9 +233,10 @@ def _with_camera_faults(rng: np.random.Generator, optics: Optics) -> Optics:
 
 def _not_saturated(scene: Scene, optics: Optics) -> Optics:
     """Turn the light down until neither a face nor a lit core is at the sensor's limit."""
-    fibre = scene.fibres[0]
-    peak = max(scene.ferrule_level, scene.cladding_level * (1 + max(fibre.core_step, 0.0)))
-    return replace(optics, exposure=min(optics.exposure, 240.0 / peak))
+    core = 1 + max(scene.fibres[0].core_step, 0.0)
+    peak = max(scene.ferrule_level * (1 + 3 * scene.grain), scene.cladding_level * core)
+    lean = 1 + 0.5 * (abs(optics.lamp.along_x) + abs(optics.lamp.along_y))
+    return replace(optics, exposure=min(optics.exposure, 245.0 / (peak * lean)))
 
 
 def _spoil(rng: np.random.Generator, fault: Fault, scene: Scene, optics: Optics) -> tuple[Scene, Optics]:

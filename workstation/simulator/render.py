@@ -287,7 +287,6 @@ def _digitised(light: Picture, optics: Optics, rng: np.random.Generator) -> NDAr
         light = spread
     light = np.asarray(np.maximum(light, np.float32(0)), dtype=np.float32)
     if optics.gamma != 1.0:
-        light = np.float32(255) * (np.minimum(light, np.float32(255)) / np.float32(255)) ** np.float32(
-            optics.gamma
-        )
+        share = np.minimum(light, np.float32(255)) / np.float32(255)
+        light = np.asarray(255 * share**optics.gamma, dtype=np.float32)
     return np.asarray(cv2.convertScaleAbs(light), dtype=np.uint8)
