@@ -50,12 +50,12 @@ def test_area_and_place_of_what_is_drawn_are_those_of_the_true_outline(
 
 
 def test_a_scratch_has_the_width_and_length_that_were_asked_for() -> None:
-    scratch = features.scratch(np.random.default_rng(4), (-40, -10), (35, 20), 1.8, -0.4)
+    scratch = features.scratch(np.random.default_rng(4), (-40, -10), (35, 20), 1.1, -0.4)
     one = truth_of(replace(_PLAIN, features=(scratch,)), _CLEAR).features[0]
-    assert one.width_um == pytest.approx(1.8, abs=0.002)
+    assert one.width_um == pytest.approx(1.1, abs=0.002)
     assert one.length_um == pytest.approx(math.dist((-40, -10), (35, 20)), rel=0.03)
     area = _hole(scratch, _CLEAR).sum() * 0.2**2 / -0.4
-    assert area == pytest.approx(1.8 * one.length_um, rel=0.01)
+    assert area == pytest.approx(1.1 * one.length_um, rel=0.01)
 
 
 @pytest.mark.parametrize(("blur_um", "um_per_px", "apart"), [(0.8, 0.2, 0.006), (0.3, 0.5, 0.03)])
