@@ -34,7 +34,10 @@ def list_cameras() -> tuple[CameraInfo, ...]:
         Cameras that can't be asked are among them, with the reason. On Windows each camera is listed for
         Media Foundation and again for DirectShow, which opens some cameras that the former doesn't.
     """
-    cameras = v4l2.list_devices() if sys.platform == "linux" else _list_elsewhere()
+    if sys.platform == "linux":
+        cameras = v4l2.list_devices()
+    else:
+        cameras = _list_elsewhere()
     seen: Counter[str] = Counter()
     numbered = []
     for camera in cameras:

@@ -307,8 +307,7 @@ class Feed:
             sound = True
         finally:
             if not sound:
-                # The traceback goes to threading.excepthook; the person must not be left with a frozen
-                # picture.
+                # The traceback goes to threading.excepthook; nobody must be left with a frozen picture.
                 self._report(
                     line,
                     SourceTrouble(

@@ -40,8 +40,8 @@ class Pacer:
 class RepeatWatch:
     """Notices a camera that hands out one and the same buffer for ever.
 
-    Two pictures from a sensor are never equal to the last bit: each has its own noise. Only one that is even all
-    over but for a few bad pixels (lens cap, burnt out) may well repeat, and proves nothing.
+    Two pictures from a sensor are never equal to the last bit: each has its own noise. Only one that is even
+    all over but for a few bad pixels (lens cap, burnt out) may well repeat, and proves nothing.
     """
 
     def __init__(self) -> None:
