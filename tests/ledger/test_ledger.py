@@ -15,8 +15,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from workstation.ledger import Ledger, LedgerError
-from workstation.ledger import ledger as ledger_module
+from workstation.ledger import Ledger, LedgerError, lookup
 from workstation.values import Check
 
 UNSAFE_LABELS = [
@@ -189,7 +188,7 @@ def test_looks_of_a_port_count_up_and_lists_come_in_pages(ledger: Ledger):
     assert ledger.looks(session.id, 5, 100) == everything[5:]
     assert ledger.looks(session.id, 6, 10) == ()
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(ledger_module, "_CHUNK", 4)
+        patch.setattr(lookup, "_CHUNK", 4)
         assert tuple(ledger.each_look(session.id)) == everything
     assert ledger.latest_looks(session.id) == everything[1::2]
     assert ledger.latest_looks(session.id, 1, 1) == everything[3:4]

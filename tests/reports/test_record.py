@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator, ValidationError
 
+from workstation.criteria import available, judge, load_criteria
 from workstation.paths import resources
 from workstation.reports import SCHEMA, error_record, record, record_line
 from workstation.values import (
@@ -274,3 +275,15 @@ def test_a_path_that_is_no_unicode_survives_its_line():
     path = b"caf\xe9.png".decode("utf-8", "surrogateescape")
     line = record_line(error_record(path, "broken"))
     assert json.loads(line)["image"].encode("utf-8", "surrogateescape") == b"caf\xe9.png"
+
+
+@pytest.mark.parametrize("criteria_id", [criteria.id for criteria in available()])
+@pytest.mark.parametrize("seen", [graded(), unreadable()], ids=["a face", "a black picture"])
+def test_a_verdict_of_each_shipped_table_gives_a_valid_record(
+    criteria_id: str, seen: tuple[Reading, Verdict]
+):
+    verdict = judge(seen[0], load_criteria(criteria_id))
+    values: Any = record("a.png", seen[0], verdict, 0.1)
+    VALIDATOR.validate(values)
+    assert values["criteria"]["id"] == criteria_id
+    assert values["verdict"] == verdict.outcome.value

@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.exc import DBAPIError
@@ -54,9 +55,7 @@ class Database:
         self.engine = self._make_engine()
 
     def _make_engine(self) -> Engine:
-        address = (
-            reading_address(self.path) if self.read_only else f"{self.path.absolute().as_uri()}?mode=rwc"
-        )
+        address = reading_address(self.path) if self.read_only else f"{_address(self.path)}?mode=rwc"
 
         def connect() -> sqlite3.Connection:
             return sqlite3.connect(address, uri=True, check_same_thread=False, isolation_level=None)
@@ -145,11 +144,17 @@ def reading_address(path: Path) -> str:
     Reading a write-ahead log needs a file beside it. Where nobody may make one, and nothing waits in a log,
     nothing can change either, and SQLite is told so (https://www.sqlite.org/uri.html, ``immutable``).
     """
-    address = f"{path.absolute().as_uri()}?mode=ro"
+    address = f"{_address(path)}?mode=ro"
     log = path.with_name(f"{path.name}-wal")
     may_write = os.access(path.parent, os.W_OK, effective_ids=os.access in os.supports_effective_ids)
     waiting = log.exists() and log.stat().st_size > 0
     return address if may_write or waiting else f"{address}&immutable=1"
+
+
+def _address(path: Path) -> str:
+    # Path.as_uri puts a share's server where SQLite allows nobody but this computer.
+    place = quote(path.absolute().as_posix())
+    return f"file://{place}" if place.startswith("/") else f"file:///{place}"
 
 
 def _on_begin(connection: Connection) -> None:
