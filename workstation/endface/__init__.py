@@ -4,5 +4,7 @@ Pure functions on arrays. Nothing here knows of files, criteria or windows.
 """
 
 from workstation.endface.fibre import find_fibre
+from workstation.endface.occlusion import occlusion
+from workstation.endface.reading import read_face
 
-__all__ = ["find_fibre"]
+__all__ = ["find_fibre", "occlusion", "read_face"]

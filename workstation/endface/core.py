@@ -44,7 +44,7 @@ def find_core(grey: NDArray[np.uint8], edge: EdgeFit) -> Core | None:
     Core or None
         None where no step stands clear of the picture's own noise.
     """
-    polar = _polar(grey, edge)
+    polar = _polar(grey, edge, edge.x_px, edge.y_px)
     profile = np.median(polar, axis=0)
     spread = 1.4826 * np.median(np.abs(polar - profile), axis=0)
     # the median of n rays scatters 1.25 times as much as their mean; rays near the centre share pixels
@@ -66,19 +66,27 @@ def find_core(grey: NDArray[np.uint8], edge: EdgeFit) -> Core | None:
     step /= float(coefficients[0])
     if abs(step) < _LEAST_STEP:
         return None
-    offset = _offset(polar, profile, radius, edge.blur_um)
+    centre_px = (edge.x_px, edge.y_px)
+    for _ in range(4):
+        polar = _polar(grey, edge, *centre_px)
+        dx, dy = _offset(polar, np.median(polar, axis=0), radius, edge.blur_um)
+        moved = (centre_px[0] + dx / edge.um_per_px, centre_px[1] + dy / edge.um_per_px)
+        # the standards allow 0.6 µm (single-mode) and 2 µm (multimode) of offset; past 3 µm it isn't the core
+        if np.hypot(moved[0] - edge.x_px, moved[1] - edge.y_px) * edge.um_per_px > 3.0:
+            break
+        centre_px = moved
     return Core(
-        centre_px=(edge.x_px + offset[0] / edge.um_per_px, edge.y_px + offset[1] / edge.um_per_px),
+        centre_px=centre_px,
         diameter_um=2 * radius,
         step=step,
         kind=kind,
     )
 
 
-def _polar(grey: NDArray[np.uint8], edge: EdgeFit) -> NDArray[np.float64]:
+def _polar(grey: NDArray[np.uint8], edge: EdgeFit, x_px: float, y_px: float) -> NDArray[np.float64]:
     distance = _RADII_UM / edge.um_per_px
-    x = edge.x_px + np.cos(_ANGLES)[:, None] * distance
-    y = edge.y_px + np.sin(_ANGLES)[:, None] * distance
+    x = x_px + np.cos(_ANGLES)[:, None] * distance
+    y = y_px + np.sin(_ANGLES)[:, None] * distance
     values = cv2.remap(
         grey, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
     )

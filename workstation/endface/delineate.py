@@ -1,0 +1,169 @@
+"""Outlines: what belongs to each spot, at half of its own depth.
+
+Seeds and contrast go in; `Blob`s come out. From the deepest place down, each spot takes all that is joined to it
+at half its depth; a place that is joined at half depth to a spot already taken is that spot's flank and no spot of
+its own. Weak spots are read from a smoother map, so that their outline isn't ragged with noise.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from skimage.measure import find_contours
+
+from workstation.endface.background import Face
+from workstation.endface.plane import CELL_UM, MIDDLE
+from workstation.endface.spots import Seeds, hidden_rays, noise_map
+
+# Smoothing (Gaussian standard deviation, µm) of the map that the outline is read from: the first that shows the
+# spot at eight times the noise.
+_SMOOTHING_UM = (0.4, 1.0, 2.4)
+_CLEAR = 8.0
+_MARGIN = 8
+_MOST = 600
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Blob:
+    """One spot.
+
+    Attributes
+    ----------
+    sign
+        −1 darker, +1 brighter than the background.
+    depth
+        Contrast at the deepest place of the smoothed map.
+    significance
+        That depth over the noise there.
+    smoothing_um
+        Standard deviation of the smoothing of the map that was read.
+    contour_um
+        float64, (n, 2): outline at half depth.
+    mask, origin
+        bool window of the plane's cells, and its first row and column.
+    """
+
+    sign: int
+    depth: float
+    significance: float
+    smoothing_um: float
+    contour_um: NDArray[np.float64]
+    mask: NDArray[np.bool_]
+    origin: tuple[int, int]
+
+    @property
+    def cells_um(self) -> NDArray[np.float64]:
+        """Centres (n, 2) of the spot's cells in micrometres."""
+        rows, columns = np.nonzero(self.mask)
+        return (
+            np.stack([columns + self.origin[1] - MIDDLE, rows + self.origin[0] - MIDDLE], axis=1).astype(float)
+            * CELL_UM
+        )
+
+
+def find_blobs(face: Face, seeds: Seeds) -> list[Blob]:
+    """Outline every spot.
+
+    Parameters
+    ----------
+    face
+        The contrast map.
+    seeds
+        Where something is.
+
+    Returns
+    -------
+    list of Blob
+        In the order of the plane, dark ones first.
+    """
+    maps = _Maps(face, seeds)
+    blobs: list[Blob] = []
+    for sign, mask in ((-1, seeds.dark), (1, seeds.bright)):
+        if not mask.any():
+            continue
+        count, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
+        for k in range(1, min(count, _MOST)):
+            x, y, w, h = (int(v) for v in stats[k, :4])
+            blobs += _component(maps, sign, labels, k, (x, y, w, h))
+    return blobs
+
+
+class _Maps:
+    """Smoothed contrast with its noise, each made when first asked for."""
+
+    def __init__(self, face: Face, seeds: Seeds) -> None:
+        self._face = face
+        self._hidden = hidden_rays(face)
+        self._made = {_SMOOTHING_UM[0]: (seeds.smooth, seeds.noise)}
+
+    def at(self, smoothing_um: float) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        if smoothing_um not in self._made:
+            smooth = cv2.GaussianBlur(self._face.contrast, (0, 0), smoothing_um / CELL_UM)
+            self._made[smoothing_um] = (smooth, noise_map(smooth, None, self._hidden))
+        return self._made[smoothing_um]
+
+
+def _component(
+    maps: _Maps, sign: int, labels: NDArray[np.int32], k: int, box: tuple[int, int, int, int]
+) -> list[Blob]:
+    x, y, w, h = box
+    top, left = max(0, y - _MARGIN), max(0, x - _MARGIN)
+    window = (slice(top, min(labels.shape[0], y + h + _MARGIN)), slice(left, min(labels.shape[1], x + w + _MARGIN)))
+    own = labels[window] == k
+    for smoothing_um in _SMOOTHING_UM:
+        smooth, noise = maps.at(smoothing_um)
+        value = sign * smooth[window]
+        clear = value / noise[window]
+        if float(clear[own].max()) >= _CLEAR:
+            break
+    near = cv2.dilate(own.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
+    summit = (value >= cv2.dilate(value, np.ones((3, 3), np.uint8))) & own & (clear > 4.5)
+    rows, columns = np.nonzero(summit)
+    order = np.argsort(-value[rows, columns], kind="stable")
+    taken = np.zeros(own.shape, bool)
+    found: list[Blob] = []
+    for i in order:
+        row, column = int(rows[i]), int(columns[i])
+        if taken[row, column]:
+            continue
+        depth = float(value[row, column])
+        region = (value > 0.5 * depth) & near
+        _, parts = cv2.connectedComponents(region.astype(np.uint8), connectivity=4)
+        mine = parts == parts[row, column]
+        flank = bool((mine & taken).any())
+        taken |= mine
+        if flank:
+            continue
+        contour = _contour(value, mine, 0.5 * depth)
+        if contour is None:
+            continue
+        offset = np.array([left - MIDDLE, top - MIDDLE])
+        found.append(
+            Blob(
+                sign=sign,
+                depth=depth,
+                significance=float(clear[row, column]),
+                smoothing_um=smoothing_um,
+                contour_um=(contour + offset) * CELL_UM,
+                mask=mine,
+                origin=(top, left),
+            )
+        )
+    return found
+
+
+def _contour(
+    value: NDArray[np.float32], mine: NDArray[np.bool_], level: float
+) -> NDArray[np.float64] | None:
+    """Outer outline (x, y) of a region at a level, between cells, in cells of the window."""
+    grown = cv2.dilate(mine.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    # what lies beyond the region's own rim must not join its outline
+    own = np.where(grown, value, np.minimum(value, level - 1e-6))
+    lines = find_contours(np.pad(own, 1, constant_values=level - 1e-3).astype(np.float64), level)
+    closed = [line for line in lines if len(line) > 3]
+    if not closed:
+        return None
+    line = max(closed, key=lambda c: float(np.ptp(c[:, 0]) * np.ptp(c[:, 1])))
+    out: NDArray[np.float64] = line[:-1, ::-1] - 1
+    return out

@@ -1,0 +1,124 @@
+"""One plane in micrometres: every later kernel, size and zone is a constant, whatever the camera.
+
+A grey picture and its fit go in; a square float32 plane of fixed cells centred on the cladding comes out. A
+circle that the scope shows as an ellipse becomes a circle again. `polar` reads any map of the plane along
+radii, with the indices made once.
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from workstation.values import Fit
+
+CELL_UM = 0.25
+HALF_UM = 131.0
+SIDE = 2 * int(HALF_UM / CELL_UM) + 1  # odd: the cladding's centre is the middle cell's centre
+MIDDLE = SIDE // 2
+POLAR_RAYS = 256
+POLAR_STEP_UM = 0.25
+POLAR_RADII_UM = (np.arange(int((HALF_UM - 0.5) / POLAR_STEP_UM)) + 0.5) * POLAR_STEP_UM
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Plane:
+    """The face in micrometres.
+
+    Attributes
+    ----------
+    values
+        float32, (SIDE, SIDE), grey levels.
+    seen
+        bool, same shape: inside the frame.
+    sampling_um
+        Standard deviation of the blur that pixels and resampling add, in micrometres.
+    all_seen
+        Whether the whole plane lies inside the frame.
+    """
+
+    values: NDArray[np.float32]
+    seen: NDArray[np.bool_]
+    sampling_um: float
+    all_seen: bool
+
+
+def to_plane(grey: NDArray[np.uint8], fit: Fit) -> Plane:
+    """Resample the region around the fibre.
+
+    Parameters
+    ----------
+    grey
+        uint8, shape (height, width).
+    fit
+        The fitted cladding.
+
+    Returns
+    -------
+    Plane
+    """
+    um = fit.um_per_px
+    height, width = grey.shape
+    reach = int(HALF_UM / um) + 4
+    x0, y0 = max(0, int(fit.centre_px[0]) - reach), max(0, int(fit.centre_px[1]) - reach)
+    x1, y1 = min(width, int(fit.centre_px[0]) + reach), min(height, int(fit.centre_px[1]) + reach)
+    crop = grey[y0:y1, x0:x1]
+    extra = 0.0
+    if um < 0.75 * CELL_UM:
+        # finer pixels than cells: take the mean over a cell, so that no noise is folded in
+        sigma_px = 0.4 * CELL_UM / um
+        crop = cv2.GaussianBlur(crop, (0, 0), sigma_px)
+        extra = (sigma_px * um) ** 2
+    step = CELL_UM / um
+    affine = np.array(
+        [
+            [step, 0.0, fit.centre_px[0] - x0 - MIDDLE * step],
+            [0.0, step, fit.centre_px[1] - y0 - MIDDLE * step],
+        ]
+    )
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    values = cv2.warpAffine(
+        crop.astype(np.float32), affine, (SIDE, SIDE), flags=flags, borderMode=cv2.BORDER_REPLICATE
+    )
+    column = fit.centre_px[0] + (np.arange(SIDE) - MIDDLE) * step
+    row = fit.centre_px[1] + (np.arange(SIDE) - MIDDLE) * step
+    across, down = (column >= 0) & (column <= width - 1), (row >= 0) & (row <= height - 1)
+    sampling_um = float(np.sqrt(um * um * (1 / 6 + 1 / 12) + extra))
+    return Plane(values, down[:, None] & across[None, :], sampling_um, bool(across.all() and down.all()))
+
+
+@lru_cache(maxsize=1)
+def coordinates() -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]:
+    """Return x, y (as a row and a column) and the radius (SIDE, SIDE) of the cells in micrometres."""
+    axis = ((np.arange(SIDE) - MIDDLE) * CELL_UM).astype(np.float32)
+    return axis[None, :], axis[:, None], np.hypot(axis[None, :], axis[:, None]).astype(np.float32)
+
+
+@lru_cache(maxsize=8)
+def _polar_map(rays: int, step_um: float, count: int) -> tuple[NDArray[np.int16], NDArray[np.uint16]]:
+    angles = np.arange(rays) * (2 * np.pi / rays)
+    radii = (np.arange(count) + 0.5) * step_um / CELL_UM
+    x = (MIDDLE + np.cos(angles)[:, None] * radii).astype(np.float32)
+    y = (MIDDLE + np.sin(angles)[:, None] * radii).astype(np.float32)
+    fixed, weights = cv2.convertMaps(x, y, cv2.CV_16SC2)
+    return fixed, weights
+
+
+def polar(values: NDArray[np.float32], rays: int = POLAR_RAYS, step_um: float = POLAR_STEP_UM) -> NDArray[np.float32]:
+    """Read a map of the plane along rays from the cladding's centre.
+
+    Parameters
+    ----------
+    values
+        float32, (SIDE, SIDE).
+    rays, step_um
+        How many rays, and the step along them; the first sample lies half a step from the centre.
+
+    Returns
+    -------
+    ndarray of float32, shape (rays, int((HALF_UM - 0.5) / step_um))
+    """
+    fixed, weights = _polar_map(rays, step_um, int((HALF_UM - 0.5) / step_um))
+    return cv2.remap(values, fixed, weights, cv2.INTER_LINEAR)

@@ -1,0 +1,154 @@
+"""Spots, dark and bright, far below what a threshold on grey levels sees.
+
+A contrast map goes in; the places where something is come out, as seeds by sign, with the noise that they were
+held against. Idea: differences of Gaussians at several scales are matched filters for round spots (Lindeberg, Int.
+J. Computer Vision 30, 79, 1998). Each response is divided by its own robust spread at that radius, so that the
+threshold is a false-alarm rate, whatever the grain, the JPEG or the camera; where the background is steep, what a
+small error of the fit would leave there is added to the noise.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from workstation.endface.background import Face, median_by_radius
+from workstation.endface.plane import CELL_UM, HALF_UM, POLAR_RADII_UM, SIDE, coordinates, polar
+
+# Standard deviations of the matched filters in micrometres, each with the shrink at which it is computed.
+SCALES_UM = ((0.4, 1), (0.8, 1), (1.6, 2), (3.2, 4), (6.4, 8))
+_SURROUND = 2.5
+# A normal deviate of 6 is one false alarm in 10^9 places; a plane has some 10^5 independent ones, and grain and
+# JPEG have longer tails than the normal law.
+THRESHOLD = 6.0
+# How far the fitted background may be off sideways, in micrometres.
+POSITION_ERROR_UM = 0.06
+_NOISE_STEP_UM = 1.0
+_NOISE_RAYS = 160
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Seeds:
+    """Where something is.
+
+    Attributes
+    ----------
+    dark, bright
+        bool, (SIDE, SIDE).
+    noise
+        float32, (SIDE, SIDE): standard deviation of the contrast after a 0.4 µm Gaussian.
+    smooth
+        float32, (SIDE, SIDE): the contrast after a 0.4 µm Gaussian.
+    """
+
+    dark: NDArray[np.bool_]
+    bright: NDArray[np.bool_]
+    noise: NDArray[np.float32]
+    smooth: NDArray[np.float32]
+
+
+def find_seeds(face: Face) -> Seeds:
+    """Find where the face differs from its background.
+
+    Parameters
+    ----------
+    face
+        The contrast map and the steepness of its background.
+
+    Returns
+    -------
+    Seeds
+    """
+    dark = np.zeros((SIDE, SIDE), bool)
+    bright = np.zeros((SIDE, SIDE), bool)
+    first = None
+    hidden = hidden_rays(face)
+    for sigma_um, shrink in SCALES_UM:
+        small = face.contrast if shrink == 1 else _shrink(face.contrast, shrink)
+        sigma = sigma_um / (CELL_UM * shrink)
+        centre = cv2.GaussianBlur(small, (0, 0), sigma)
+        around = cv2.GaussianBlur(small, (0, 0), sigma * _SURROUND)
+        response = centre - around
+        error = _steepness_error(face, sigma_um, shrink)
+        z = response / noise_map(response, error, hidden, shrink)
+        plain = noise_map(centre, error, hidden, shrink)
+        if first is None:
+            first = (plain, centre)
+        # the surround of a strong spot answers with the other sign: what is there must itself differ
+        z_plain = centre / plain
+        for sign, found in ((-1, dark), (1, bright)):
+            hit = (sign * z > THRESHOLD) & (sign * z_plain > 0.6 * THRESHOLD)
+            if hit.any():
+                found |= hit if shrink == 1 else _grow(hit, shrink)
+    assert first is not None  # noqa: S101
+    return Seeds(dark, bright, *first)
+
+
+def _shrink(values: NDArray[np.float32], by: int) -> NDArray[np.float32]:
+    """Shrink so that the middle cell stays the middle: sample every `by`-th cell after a mean over as many."""
+    mean = cv2.blur(values, (by + 1 - by % 2, by + 1 - by % 2))
+    start = (SIDE // 2) % by
+    return np.ascontiguousarray(mean[start::by, start::by])
+
+
+def _grow(hit: NDArray[np.bool_], by: int) -> NDArray[np.bool_]:
+    start = (SIDE // 2) % by
+    index = np.clip((np.arange(SIDE) - start + by // 2) // by, 0, hit.shape[0] - 1)
+    return hit[np.ix_(index, index)]
+
+
+def _steepness_error(face: Face, sigma_um: float, shrink: int) -> NDArray[np.float32]:
+    by = max(shrink, 2)
+    start = (SIDE // 2) % by
+    small = np.ascontiguousarray(face.steepness[start::by, start::by])
+    blurred = cv2.GaussianBlur(small, (0, 0), max(0.3, sigma_um / (CELL_UM * by)))
+    return np.float32(POSITION_ERROR_UM) * (blurred if shrink > 1 else _stretch(blurred))
+
+
+def hidden_rays(face: Face) -> NDArray[np.bool_] | None:
+    """Return which samples of the noise's rays lie outside the frame; None where none does."""
+    if face.seen is None:
+        return None
+    return polar(face.seen.astype(np.float32), _NOISE_RAYS, _NOISE_STEP_UM) < 1
+
+
+def noise_by_radius(values: NDArray[np.float32], hidden: NDArray[np.bool_] | None = None) -> NDArray[np.float64]:
+    """Return the robust spread of a plane's map at each radius of `POLAR_RADII_UM`."""
+    rays = polar(values, _NOISE_RAYS, _NOISE_STEP_UM)
+    middle = median_by_radius(rays, hidden)
+    spread = 1.4826 * median_by_radius(np.abs(rays - middle.astype(np.float32)), hidden)
+    # a few radii share their dirt, none shares its noise: take the lower of a radius and its surroundings
+    padded = np.pad(spread, 3, mode="edge")
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 7)
+    steady = np.median(windows, axis=1)
+    radii = (np.arange(len(spread)) + 0.5) * _NOISE_STEP_UM
+    # near the centre few samples are independent: use the spread of the inner cladding there
+    near = radii < 12
+    steady[near] = max(float(np.median(steady[(radii > 6) & (radii < 24)])), 1e-5)
+    edge = np.abs(radii - 62.5) < 4
+    steady[edge] = np.maximum(steady[edge], spread[edge])
+    out: NDArray[np.float64] = np.interp(POLAR_RADII_UM, radii, np.maximum(steady, 2e-4))
+    return out
+
+
+def noise_map(
+    values: NDArray[np.float32],
+    error: NDArray[np.float32] | None,
+    hidden: NDArray[np.bool_] | None,
+    shrink: int = 1,
+) -> NDArray[np.float32]:
+    """Lay the robust spread by radius, with an error of the background added in quadrature, over the plane."""
+    full = values if shrink == 1 else _stretch(values)
+    spread = noise_by_radius(full, hidden)
+    table = np.interp(np.arange(0, HALF_UM * 1.5, 0.5), POLAR_RADII_UM, spread).astype(np.float32)
+    start = (SIDE // 2) % shrink
+    out = table[_INDEX[start::shrink, start::shrink]]
+    return out if error is None else cv2.magnitude(out, error)
+
+
+def _stretch(values: NDArray[np.float32]) -> NDArray[np.float32]:
+    return cv2.resize(values, (SIDE, SIDE), interpolation=cv2.INTER_LINEAR)
+
+
+_INDEX = (coordinates()[2] * np.float32(2.0)).astype(np.int32)
