@@ -85,7 +85,7 @@ def graded() -> tuple[Reading, Verdict]:
     )
     zones = (
         ZoneResult("A", 0.0, 25.0, 1.0, 1, 0, ()),
-        ZoneResult("B", 25.0, 120.0, 1.0, 0, 1, ("no defect larger than 5 µm",)),
+        ZoneResult("B", 25.0, 115.0, 1.0, 0, 1, ("no defect larger than 5 µm",)),
     )
     verdict = Verdict(
         Outcome.FAIL,

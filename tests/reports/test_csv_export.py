@@ -90,7 +90,7 @@ def test_each_look_is_a_row_with_units_in_the_header(ledger: Ledger, tmp_path: P
     assert first["criteria_unverified"] == "yes"
     assert first["reasons"] == "Zone B: 1 defect larger than 5 µm (feature 2); none is allowed."
     assert first["next_step"] == "Clean the face dry and look again."
-    assert (first["zone_b_outer_diameter_um"], first["zone_b_defects"]) == ("120.0", "1")
+    assert (first["zone_b_outer_diameter_um"], first["zone_b_defects"]) == ("115.0", "1")
     assert first["zone_b_broken_rules"] == "no defect larger than 5 µm"
     assert first["zone_c_defects"] == ""
     assert (first["largest_defect_um"], first["widest_scratch_um"]) == ("6.25", "1.2")

@@ -175,10 +175,10 @@ def test_the_values_are_those_of_reading_and_verdict():
         "um_per_px": 0.4,
         "scale_source": "cladding",
     }
-    # Diameters, as IEC 61300-3-35:2015 states its zones: A to 25 µm, B from 25 to 120 µm.
+    # Diameters, as IEC 61300-3-35:2015 states the zones of single-mode PC connectors.
     assert [(zone["zone"], zone["inner_um"], zone["outer_um"]) for zone in values["zones"]] == [
         ("A", 0.0, 25.0),
-        ("B", 25.0, 120.0),
+        ("B", 25.0, 115.0),
     ]
     assert [(one["id"], one["zone"], one["counted"]) for one in values["features"]] == [
         (1, "A", False),
