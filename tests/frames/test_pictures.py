@@ -207,6 +207,13 @@ def test_a_folder_is_refused(tmp_path: Path) -> None:
     assert "folder" in refusal(tmp_path)
 
 
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_a_pipe_is_refused_and_not_waited_for(tmp_path: Path) -> None:
+    path = tmp_path / "face.png"
+    os.mkfifo(path)
+    assert "pipe" in refusal(path)
+
+
 def test_a_file_without_permission_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "face.png"
     Image.fromarray(scene()).save(path)

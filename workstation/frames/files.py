@@ -55,6 +55,9 @@ class VideoFile:
         """
         self.close()
         try:
+            if self.path.exists() and not self.path.is_file():
+                # Opening a pipe would wait for ever for somebody to write to it.
+                raise SourceTrouble(TroubleKind.UNREADABLE, f"{self.path} isn't a file. Choose a video file.")
             self.path.open("rb").close()
         except FileNotFoundError as error:
             raise SourceTrouble(

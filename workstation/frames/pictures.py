@@ -6,6 +6,7 @@ that what was measured lies where a person sees it.
 """
 
 import re
+import stat
 import struct
 import zlib
 from collections.abc import Iterable
@@ -162,6 +163,9 @@ def _natural(name: str) -> tuple[list[tuple[int, int, str]], str]:
 
 def _opened(path: Path) -> BinaryIO:
     try:
+        if not stat.S_ISREG(path.stat().st_mode) and not path.is_dir():
+            # Opening a pipe would wait for ever for somebody to write to it.
+            raise PictureError(path, f"{path} is a device or a pipe, not a picture. Choose a file.")
         return path.open("rb")
     except FileNotFoundError as error:
         raise PictureError(path, f"There is no file {path}. Check the name and the folder.") from error
