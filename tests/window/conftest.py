@@ -78,6 +78,7 @@ def live_window(open_window: OpenWindow, await_dialog: AwaitDialog, qtbot: QtBot
     begin_session(await_dialog)
     acknowledge(await_dialog)
     qtbot.waitUntil(lambda: window.stage.live.pixels is not None, timeout=LONG_MS)
+    qtbot.waitUntil(window.isActiveWindow, timeout=LONG_MS)
     return window
 
 

@@ -1,4 +1,4 @@
-"""Every state of the window, reached through its own doors, on the simulated microscope and a ledger of its own."""
+"""Every state of the window, reached through its own doors, on the simulated microscope and an own ledger."""
 
 import threading
 import time

@@ -36,9 +36,9 @@ def fit_in(pixels: NDArray[np.uint8]) -> Fit:
     height, width = pixels.shape[:2]
     diameter = 0.4 * height
     centre = ((width - 1) / 2, (height - 1) / 2)
-    return Fit(
-        centre, diameter, 125 / diameter, ScaleSource.CLADDING, 0.004, 0.55, Polarity.FERRULE_BRIGHTER, 1.0
-    )
+    bright = Polarity.FERRULE_BRIGHTER
+    scale = 125 / diameter
+    return Fit(centre, diameter, scale, ScaleSource.CLADDING, 0.004, 0.55, bright, 1.0)
 
 
 def feature(number: int, x_um: float, y_um: float, size_um: float) -> Feature:
@@ -49,8 +49,8 @@ def feature(number: int, x_um: float, y_um: float, size_um: float) -> Feature:
         (float(x_um + size_um / 2 * np.cos(turn)), float(y_um + size_um / 2 * np.sin(turn))) for turn in turns
     )
     return Feature(
-        number, Form.DEFECT, Cause.LOOSE_DUST, 0.8, size_um, 0.2, size_um, 0.2, size_um, -0.5, (x_um, y_um), outline,
-        max(0.0, away - size_um / 2), away + size_um / 2,
+        number, Form.DEFECT, Cause.LOOSE_DUST, 0.8, size_um, 0.2, size_um, 0.2, size_um, -0.5, (x_um, y_um),
+        outline, max(0.0, away - size_um / 2), away + size_um / 2,
     )  # fmt: skip
 
 

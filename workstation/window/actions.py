@@ -1,4 +1,4 @@
-"""Everything that the window can do, once: name, keys and explanation, for menus, tool tips and the key list."""
+"""Everything that the window can do, once: name, keys, explanation; for menus, tool tips and the key list."""
 
 from collections.abc import Callable
 from dataclasses import dataclass

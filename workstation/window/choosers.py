@@ -92,6 +92,17 @@ class SourceDialog(QDialog):
         self.show_cameras(None)
         self._list.setFocus()
 
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The sources' names as listed."""
+        return tuple(self._list.item(row).text().split("\n")[0] for row in range(self._list.count()))
+
+    def choose(self, name: str, mode_label: str = "") -> None:
+        """Use the source of this name, with this size and rate if it has it."""
+        self._list.setCurrentRow(self.names.index(name))
+        self._mode.setCurrentIndex(max(0, self._mode.findData(mode_label)))
+        self._choose()
+
     def show_cameras(self, cameras: Sequence[CameraInfo] | None) -> None:
         """List these cameras; None says that they are being looked for."""
         self._list.clear()
@@ -250,6 +261,7 @@ class SettingsDialog(QDialog):
         self._key.setToolTip("Press the key, or the foot switch that types it")
         self._show_graded = QCheckBox("Show the graded picture large after a capture", self)
         self._show_graded.setChecked(settings.show_graded)
+        self._show_graded.setToolTip("Otherwise the live picture stays large and the graded one comes small")
         self._ledger: QLineEdit = text_line(
             "Ledger folder", ledger_folder, "Where sessions are kept; used from the next start"
         )
@@ -279,6 +291,7 @@ class SettingsDialog(QDialog):
         column.addLayout(form)
         column.addLayout(buttons)
         self.setMinimumWidth(640)
+        save.setFocus()  # the key's field would take Escape for a key
         cancel.clicked.connect(self.reject)
         save.clicked.connect(self._save)
 
@@ -296,6 +309,15 @@ class SettingsDialog(QDialog):
     def ledger_folder(self) -> str:
         """Where sessions are kept."""
         return self._ledger.text().strip()
+
+    def fill(self, *, capture_key: str, show_graded: bool) -> None:
+        """Fill in the fields."""
+        self._key.setKeySequence(QKeySequence(capture_key))
+        self._show_graded.setChecked(show_graded)
+
+    def save(self) -> None:
+        """Accept."""
+        self._save()
 
     def _save(self) -> None:
         self.accept()

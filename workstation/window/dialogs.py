@@ -129,6 +129,12 @@ class SessionDialog(QDialog):
         ref = self._criteria.currentData()
         return ref.id if isinstance(ref, CriteriaRef) else ""
 
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """What must still be filled in."""
+        needed = (("session", self.session_name), ("operator", self.operator))
+        return tuple(text for text, value in needed if not value)
+
     def fill(self, *, session_name: str, operator: str, scope: str) -> None:
         """Fill in the fields."""
         for field, text in ((self._name, session_name), (self._operator, operator), (self._scope, scope)):
@@ -144,11 +150,9 @@ class SessionDialog(QDialog):
             unverified = f" {UNVERIFIED_NOTE}" if ref.unverified else ""
             self._about.setText(f"{ref.source}.{unverified} {WORTH_OF_THE_VERDICT}")
             self._about.setToolTip(ref.provenance)
-        missing = [
-            text for text, value in (("session", self.session_name), ("operator", self.operator)) if not value
-        ]
+        missing = ", ".join(self.missing)
         self._start.setEnabled(not missing)
-        self._start.setToolTip(f"Still needed: {', '.join(missing)}" if missing else "Begin (Enter)")
+        self._start.setToolTip(f"Still needed: {missing}" if missing else "Begin (Enter)")
 
     def _ask_recorded(self) -> None:
         self.reject()

@@ -35,10 +35,10 @@ if TYPE_CHECKING:
 
 WORTH = (
     "A verdict says whether what this picture shows keeps to the limits of the chosen table. It says nothing "
-    "about what the picture does not show: each picture states the smallest defect and the narrowest scratch it "
-    "could have shown.",
-    "The tables repeat published standards. The published standard rules, above all where a limit is marked as "
-    "not checked against it.",
+    "about what the picture does not show: each picture states the smallest defect and the narrowest scratch "
+    "that it could have shown.",
+    "The tables repeat published standards. The published standard rules, above all where a limit is marked "
+    "as not checked against it.",
     "A visual inspection does not replace loss and return loss measurements.",
     "The cause of a feature is a guess with a confidence. No verdict rests on it.",
     "Sizes carry their standard error. A size too close to a limit makes the verdict borderline, and a "
@@ -279,6 +279,9 @@ class Errands(QObject):
 
     def _show(self, dialog: QDialog) -> None:
         dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        dialog.finished.connect(
+            self._window.activateWindow
+        )  # else no key is heard where no one manages windows
         dialog.open()
 
     def _fault(self, trouble: BaseException) -> None:

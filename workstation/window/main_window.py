@@ -6,7 +6,7 @@ from pathlib import Path
 
 from PySide6.QtCore import QByteArray, Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QKeyEvent
-from PySide6.QtWidgets import QLabel, QLineEdit, QMainWindow, QPushButton
+from PySide6.QtWidgets import QLabel, QMainWindow, QPushButton
 
 from workstation import bench
 from workstation.frames import FeedEvent, FeedEventKind, FrameSource
@@ -19,6 +19,7 @@ from workstation.window.errands import Errands
 from workstation.window.knobs import Knobs
 from workstation.window.live import Live
 from workstation.window.overlay import Overlay, overlay_of
+from workstation.window.port_field import PortField
 from workstation.window.reading_panel import ReadingPanel
 from workstation.window.session_list import SessionModel, SessionTable
 from workstation.window.settings import Settings, save_settings
@@ -55,7 +56,7 @@ class MainWindow(QMainWindow):
         self.model = SessionModel(self.desk.pages, self.desk.thumbnails, self)
         self.table = SessionTable(self.model, self)
         self.status = StatusLine(self)
-        self.port = QLineEdit(self)
+        self.port = PortField(self)
         self.capture_button = QPushButton("Capture", self)
         self.next_button = QPushButton("Next port", self)
         self.session_words = QLabel("No session", self)

@@ -289,7 +289,8 @@ def _feature_tip(feature: Feature) -> str:
     return (
         f"Smallest circle {feature.size_um:.1f} µm, width {feature.width_um:.1f} µm, "
         f"length {feature.length_um:.1f} µm, contrast {feature.contrast * 100:+.0f} %, "
-        f"{feature.inner_um:.1f} to {feature.outer_um:.1f} µm from the cladding's centre, at ({x:.1f}, {y:.1f}) µm"
+        f"{feature.inner_um:.1f} to {feature.outer_um:.1f} µm from the cladding's centre, "
+        f"at ({x:.1f}, {y:.1f}) µm"
     )
 
 
