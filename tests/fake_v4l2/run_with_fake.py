@@ -93,6 +93,17 @@ def moving_disc(size: tuple[int, int], count: int = 24) -> Iterable[NDArray[np.u
         yield np.clip(picture.astype(np.int16) + noise, 0, 255).astype(np.uint8)
 
 
+def given(paths: Iterable[str]) -> Iterable[NDArray[np.uint8]]:
+    """Read pictures; a single one is repeated with fresh noise, since a camera's frames are never equal."""
+    pictures = list_pictures(paths)
+    rng = np.random.default_rng(1)
+    for path in pictures:
+        picture = read_picture(path)
+        for _ in range(1 if len(pictures) > 1 else 16):
+            noise = rng.normal(0, 1.5, picture.shape) if len(pictures) == 1 else 0
+            yield np.clip(picture + noise, 0, 255).astype(np.uint8)
+
+
 def _main() -> int:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
@@ -110,8 +121,8 @@ def _main() -> int:
     width, height = map(int, options.size.split("x"))
     with tempfile.TemporaryDirectory(prefix="fake-camera-") as name:
         folder = Path(name)
-        given = (read_picture(path) for path in list_pictures(options.frames or ()))
-        write_film(folder, (width, height), given if options.frames else moving_disc((width, height)))
+        film = given(options.frames) if options.frames else moving_disc((width, height))
+        write_film(folder, (width, height), film)
         control = folder / "state"
         set_state(control, "ok")
         print(f"The camera's state is in {control}: {', '.join(STATES)}", file=sys.stderr, flush=True)
