@@ -49,6 +49,15 @@ def test_area_and_place_of_what_is_drawn_are_those_of_the_true_outline(
     assert centre == pytest.approx(one.centroid_um, abs=0.01)
 
 
+def test_a_glue_line_thinner_than_a_pixel_takes_exactly_its_area_of_light() -> None:
+    # Source: area of a circle; levels of ferrule 1, glue 0.2 (half of the darker) and cladding 0.4.
+    fibre = replace(_BARE, glue_width_um=0.1, glue_depth=0.5, bore_offset_um=(0.06, 0.03))
+    scene = replace(_PLAIN, fibres=(fibre,), cladding_level=0.4)
+    missing = (1.0 - draw(scene, _CLEAR, np.random.default_rng(0)).astype(np.float64)).sum() * 0.2**2
+    glue = math.pi * (62.6**2 - 62.5**2)
+    assert missing == pytest.approx(0.8 * glue + 0.6 * math.pi * 62.5**2, rel=1e-6)
+
+
 def test_a_scratch_has_the_width_and_length_that_were_asked_for() -> None:
     scratch = features.scratch(np.random.default_rng(4), (-40, -10), (35, 20), 1.1, -0.4)
     one = truth_of(replace(_PLAIN, features=(scratch,)), _CLEAR).features[0]

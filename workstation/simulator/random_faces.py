@@ -141,7 +141,7 @@ def random_fibre(rng: np.random.Generator, kind: FibreKind) -> Fibre:
         core_step=float(step),
         core_edge=1.0 if single else float(rng.uniform(0.55, 1.0)),
         glue_width_um=float(glue),
-        glue_depth=float(rng.uniform(0.3, 0.9)),
+        glue_depth=float(rng.uniform(0.25, 0.9)),
         bore_offset_um=(float(bore * math.cos(turn)), float(bore * math.sin(turn))),
     )
 
@@ -246,7 +246,7 @@ def _spoil(rng: np.random.Generator, fault: Fault, scene: Scene, optics: Optics)
     if fault is Fault.BLACK:
         return scene, replace(optics, exposure=float(rng.uniform(0, 10)))
     if fault is Fault.BURNT_OUT:
-        return scene, replace(optics, exposure=float(rng.uniform(1.15, 2.5)) * 255 / scene.cladding_level)
+        return scene, replace(optics, exposure=float(rng.uniform(1.35, 2.5)) * 255 / scene.cladding_level)
     if fault is Fault.NO_FIBRE:
         return _without_fibre(rng, optics, scene)
     return scene, replace(optics, centre_px=_cut_off_centre(rng, optics))

@@ -131,18 +131,23 @@ def _disc(
 
 
 def _draw_fibre(canvas: Picture, grain: Picture, scene: Scene, fibre: Fibre, view: View) -> None:
-    """Put glue line, cladding and core onto the ferrule; an edge pixel is the mean of what it is made of."""
+    """Put glue line, cladding and core onto the ferrule.
+
+    The cladding takes its share of a pixel from the glue, inside which it lies wholly, so that an edge pixel
+    is the mean of what it is made of also where it holds all three.
+    """
+    glue = min(scene.ferrule_level, scene.cladding_level) * (1 - fibre.glue_depth)
     (x, y), (dx, dy) = fibre.centre_um, fibre.bore_offset_um
     bore = _disc((x + dx, y + dy), fibre.cladding_diameter_um + 2 * fibre.glue_width_um, view, canvas.shape)
     if bore is not None:
-        canvas[bore.window] *= 1 - np.float32(fibre.glue_depth) * bore.values
+        below = canvas[bore.window]
+        below += (np.float32(glue) - below) * bore.values
     cladding = _disc(fibre.centre_um, fibre.cladding_diameter_um, view, canvas.shape)
     if cladding is None:
         return
     face = grain[cladding.window] * np.float32(scene.texture * scene.cladding_level)
-    face += np.float32(scene.cladding_level)
-    below = canvas[cladding.window]
-    below += (face - below) * cladding.values
+    face += np.float32(scene.cladding_level - glue)
+    canvas[cladding.window] += face * cladding.values
     centre = (x + fibre.core_offset_um[0], y + fibre.core_offset_um[1])
     core = _disc(centre, fibre.core_diameter_um, view, canvas.shape)
     if core is not None and fibre.core_step != 0.0:

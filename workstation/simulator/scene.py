@@ -41,8 +41,8 @@ class Fibre:
         Share of the step that is left just inside the core's edge; the profile between centre and edge is a
         parabola. 1 is a flat core.
     glue_width_um, glue_depth
-        Mean radial width of the dark glue line, 0.1 to 1.5, and how much darker than the ferrule it is, 0 to
-        1.
+        Mean radial width of the dark glue line, 0.1 to 1.5, and how much darker it is than the darker of
+        ferrule and cladding, 0 to 1. (Glue of the cladding's own level would hide where the cladding ends.)
     bore_offset_um
         Centre of the bore less that of the cladding: the glue line is wider on that side.
     """
