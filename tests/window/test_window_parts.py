@@ -18,6 +18,7 @@ from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 from window_stand_ins import MovableSource, feature, fit_in
 
+from workstation.frames import FeedEventKind
 from workstation.values import Fit, NoFit, Outcome
 from workstation.window.jobs import Jobs
 from workstation.window.live import Live
@@ -321,6 +322,31 @@ def test_picture_and_rings_belong_to_the_same_frame(qtbot: QtBot, monkeypatch: p
     qtbot.waitUntil(lambda: len(pairs) >= 20, timeout=LONG_MS)
     live.close()
     assert all(of_picture == of_fit for of_picture, of_fit in pairs)
+
+
+def test_a_fit_that_ends_after_the_source_was_lost_is_not_shown(qtbot: QtBot) -> None:
+    gate, begun = threading.Event(), threading.Event()
+
+    def slow(pixels: NDArray[np.uint8], _previous: Fit | NoFit | None) -> Fit | NoFit:
+        begun.set()
+        gate.wait(20)
+        return fit_in(pixels)
+
+    source = MovableSource()
+    live = Live(slow)
+    shown: list[object] = []
+    told: list[FeedEventKind] = []
+    live.shown.connect(lambda _frame, found: shown.append(found))
+    live.told.connect(lambda event: told.append(event.kind))
+    live.open(source)
+    qtbot.waitUntil(begun.is_set, timeout=LONG_MS)
+    source.pulled.set()
+    qtbot.waitUntil(lambda: FeedEventKind.TROUBLE in told, timeout=LONG_MS)
+    before = len(shown)
+    gate.set()
+    qtbot.waitUntil(lambda: not live.busy, timeout=LONG_MS)
+    assert len(shown) == before
+    live.close()
 
 
 def test_a_fit_that_goes_wrong_is_told_once_and_the_picture_goes_on(qtbot: QtBot) -> None:

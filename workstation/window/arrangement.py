@@ -9,9 +9,11 @@ from PySide6.QtWidgets import QHBoxLayout, QSplitter, QVBoxLayout, QWidget
 if TYPE_CHECKING:
     from workstation.window.main_window import MainWindow
 
-LEFT_WIDTH = 344
-RIGHT_WIDTH = 480
-SMALLEST = (1120, 700)
+LEFT_WIDTH, RIGHT_WIDTH = 376, 484
+NARROW_LEFT, NARROW_RIGHT = 280, 420
+NARROW_BELOW = 1500
+"""Width of a window in which the side columns make room for the picture."""
+SMALLEST = (1080, 700)
 
 
 def arrange(window: "MainWindow") -> None:
@@ -23,7 +25,7 @@ def arrange(window: "MainWindow") -> None:
     for column, stretch in ((_left(window), 0), (_middle(window), 1), (_right(window), 0)):
         splitter.addWidget(column)
         splitter.setStretchFactor(splitter.count() - 1, stretch)
-    splitter.setSizes([LEFT_WIDTH, 640, RIGHT_WIDTH])
+    window.columns = splitter
     outer = QWidget(window)
     row = QHBoxLayout(outer)
     row.setContentsMargins(14, 6, 14, 8)
@@ -44,6 +46,13 @@ def arrange(window: "MainWindow") -> None:
         QWidget.setTabOrder(before, after)
 
 
+def share_width(window: "MainWindow") -> None:
+    """Give the columns their first widths; the person may move the dividers afterwards."""
+    narrow = window.width() < NARROW_BELOW
+    left, right = (NARROW_LEFT, NARROW_RIGHT) if narrow else (LEFT_WIDTH, RIGHT_WIDTH)
+    window.columns.setSizes([left, window.width() - left - right, right])
+
+
 def _prepare(window: "MainWindow") -> None:
     window.session_words.setObjectName("caption")
     window.port.setObjectName("port")
@@ -62,7 +71,7 @@ def _prepare(window: "MainWindow") -> None:
 
 def _left(window: "MainWindow") -> QWidget:
     column, rows = _column(window, top=10, spacing=8)
-    column.setMinimumWidth(LEFT_WIDTH)
+    column.setMinimumWidth(NARROW_LEFT)
     rows.addWidget(window.stage.small)
     rows.addWidget(window.session_words)
     rows.addWidget(window.table, 1)
@@ -78,7 +87,7 @@ def _middle(window: "MainWindow") -> QWidget:
 
 def _right(window: "MainWindow") -> QWidget:
     column, rows = _column(window, top=10, spacing=10)
-    column.setMinimumWidth(RIGHT_WIDTH)
+    column.setMinimumWidth(NARROW_RIGHT)
     port_row = QHBoxLayout()
     port_row.setSpacing(8)
     port_row.addWidget(window.port, 1)

@@ -8,8 +8,8 @@ from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
     QDialog,
-    QDialogButtonBox,
     QFormLayout,
+    QGridLayout,
     QHBoxLayout,
     QLabel,
     QLineEdit,
@@ -69,10 +69,8 @@ class SessionDialog(QDialog):
         at = next((number for number, ref in enumerate(criteria) if ref.id == criteria_id), 0)
         self._criteria.setCurrentIndex(at)
         self._about = words_label("", "quiet")
-        self._buttons = QDialogButtonBox(self)
         self._start = QPushButton("Begin session", self)
         self._start.setDefault(True)
-        self._buttons.addButton(self._start, QDialogButtonBox.ButtonRole.AcceptRole)
         cancel = QPushButton("Cancel", self)
         cancel.setToolTip("Leave it for now (Esc)")
         recorded = QPushButton("Open a recorded one …", self)
@@ -80,10 +78,13 @@ class SessionDialog(QDialog):
         recorded.setShortcut("Ctrl+O")
         recorded.setAutoDefault(False)
         recorded.clicked.connect(self._ask_recorded)
-        self._buttons.addButton(cancel, QDialogButtonBox.ButtonRole.RejectRole)
-        self._buttons.addButton(recorded, QDialogButtonBox.ButtonRole.ResetRole)
-        self._buttons.accepted.connect(self._accept)
-        self._buttons.rejected.connect(self.reject)
+        cancel.clicked.connect(self.reject)
+        self._start.clicked.connect(self._accept)
+        buttons = QHBoxLayout()
+        buttons.addWidget(recorded)
+        buttons.addStretch(1)
+        buttons.addWidget(cancel)
+        buttons.addWidget(self._start)
         form = QFormLayout()
         form.setSpacing(10)
         form.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.AllNonFixedFieldsGrow)
@@ -100,7 +101,7 @@ class SessionDialog(QDialog):
         column.addWidget(heading("New session"))
         column.addLayout(form)
         column.addWidget(self._about)
-        column.addWidget(self._buttons)
+        column.addLayout(buttons)
         self.setMinimumWidth(620)
         for field in (self._name, self._operator):
             field.textChanged.connect(self._weigh)
@@ -326,16 +327,20 @@ class KeyTable(WordsDialog):
 
     def __init__(self, keys: Sequence[tuple[str, str]], parent: QWidget | None = None) -> None:
         super().__init__("Keys", (), parent)
-        form = QFormLayout()
-        form.setSpacing(8)
-        form.setHorizontalSpacing(24)
-        for key, words in keys:
+        grid = QGridLayout()
+        grid.setHorizontalSpacing(14)
+        grid.setVerticalSpacing(8)
+        half = (len(keys) + 1) // 2
+        for place, (key, words) in enumerate(keys):
             name = QLabel(key, self)
             name.setObjectName("key")
-            form.addRow(name, words_label(words))
+            side = 3 * (place // half)
+            grid.addWidget(name, place % half, side, Qt.AlignmentFlag.AlignLeft)
+            grid.addWidget(QLabel(words, self), place % half, side + 1)
+        grid.setColumnMinimumWidth(2, 30)
         column = self.layout()
         assert isinstance(column, QVBoxLayout)
-        column.insertLayout(1, form)
+        column.insertLayout(1, grid)
 
 
 def text_line(name: str, text: str, tip: str) -> QLineEdit:

@@ -82,6 +82,11 @@ class Live(QObject):
         """Whether a capture was asked for and its frame has not come yet."""
         return self._burst is not None
 
+    @property
+    def busy(self) -> bool:
+        """Whether a fit is under way."""
+        return self._fitting
+
     def open(self, source: FrameSource) -> None:
         """Start on a source; one that ran before is stopped out of the way."""
         self.leave()
@@ -186,8 +191,8 @@ class Live(QObject):
         self._fits.start(lambda: fit(frame.pixels, previous), done, failed)
 
     def _hand_out(self, frame: Frame | None, found: Fit | NoFit | None) -> None:
-        if frame is None:
-            return
+        if frame is None or self._feed is None or self._feed.trouble is not None:
+            return  # a fit that ends after the source was lost must not take its sign away
         self._shown_s = time.monotonic()
         self._times.append(self._shown_s)
         self.shown.emit(frame, found)

@@ -1,19 +1,20 @@
 """The window: arranges the parts, and says to each what the person did."""
 
 import base64
+import time
 from collections.abc import Callable
 from pathlib import Path
 
 from PySide6.QtCore import QByteArray, Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QKeyEvent
-from PySide6.QtWidgets import QLabel, QMainWindow, QPushButton
+from PySide6.QtWidgets import QLabel, QMainWindow, QPushButton, QSplitter
 
 from workstation import bench
 from workstation.frames import FeedEvent, FeedEventKind, FrameSource
 from workstation.values import Fit, Frame, Look, NoFit, Session
 from workstation.window import sources
 from workstation.window.actions import DEEDS, make_actions, with_keys
-from workstation.window.arrangement import arrange
+from workstation.window.arrangement import arrange, share_width
 from workstation.window.desk import Desk, Shown
 from workstation.window.errands import Errands
 from workstation.window.knobs import Knobs
@@ -29,6 +30,8 @@ from workstation.window.words import next_port_label
 
 CALM_MS = 250
 """How often words about the live picture may change: what moves cannot be read."""
+STALE_S = 0.7
+"""How long the words about a fit hold when no newer one comes."""
 PROGRAM = "End-face workstation"
 
 
@@ -64,9 +67,11 @@ class MainWindow(QMainWindow):
         self._live_fit: Fit | NoFit | None = None
         self._live_frame: Frame | None = None
         self._source: FrameSource | None = None
+        self._fitted_s = 0.0
         self._capture_label = ""
         self.errands = Errands(self)
         self.actions_by_name = make_actions(self, self._act, settings.capture_key)
+        self.columns: QSplitter
         arrange(self)
         self._connect()
         self._apply_settings()
@@ -113,7 +118,7 @@ class MainWindow(QMainWindow):
         self.stage.live.show_picture(frame.pixels, overlay)
         self._live_frame = frame
         if found is not None:
-            self._live_fit = found
+            self._live_fit, self._fitted_s = found, time.monotonic()
 
     def _hear_source(self, event: FeedEvent) -> None:
         if event.kind is FeedEventKind.CONNECTING:
@@ -287,6 +292,7 @@ class MainWindow(QMainWindow):
             "next_port": self.next_port,
             "edit_port": self._edit_port,
             "swap": self.stage.swap,
+            "list": lambda: self.columns.widget(0).setVisible(self.actions_by_name["list"].isChecked()),
             "rings": self._switch_drawing,
             "features": self._switch_drawing,
             "smooth": self._switch_drawing,
@@ -343,6 +349,8 @@ class MainWindow(QMainWindow):
 
     def _refresh_words(self) -> None:
         feed = self.live.feed
+        if time.monotonic() - self._fitted_s > STALE_S:
+            self._live_fit = None
         if feed is not None:
             if feed.controls:
                 self.knobs.show_controls(feed.controls)
@@ -358,6 +366,7 @@ class MainWindow(QMainWindow):
             view.update()
 
     def _apply_settings(self) -> None:
+        self.actions_by_name["list"].setChecked(True)
         self.actions_by_name["rings"].setChecked(self.settings.rings_shown)
         self.actions_by_name["features"].setChecked(self.settings.features_shown)
         self.actions_by_name["smooth"].setChecked(self.settings.smooth)
@@ -367,4 +376,5 @@ class MainWindow(QMainWindow):
             QByteArray.fromBase64(QByteArray(self.settings.geometry.encode("ascii", "replace")))
         )
         if not placed:
-            self.resize(1500, 940)
+            self.resize(1560, 960)
+        share_width(self)

@@ -110,7 +110,7 @@ class OverlayPainter:
         self._on_accent = QColor(theme.on_accent)
         self._text = QColor(theme.text)
         self._halo = QColor(theme.halo)
-        self._halo.setAlpha(120)
+        self._halo.setAlpha(165)
 
     def paint_rings(self) -> None:
         """Paint the core and the cladding as found, and the zones' edges with their letters."""

@@ -244,7 +244,7 @@ class SessionTable(QuietTable):
         self.verticalHeader().setDefaultSectionSize(THUMBNAIL.height() + 8)
         header = self.horizontalHeader()
         header.setMinimumSectionSize(40)
-        for column, width in ((0, 36), (1, THUMBNAIL.width() + 10), (3, 116)):
+        for column, width in ((0, 36), (1, THUMBNAIL.width() + 10), (3, 126)):
             header.setSectionResizeMode(column, QHeaderView.ResizeMode.Fixed)
             header.resizeSection(column, width)
         header.setSectionResizeMode(2, QHeaderView.ResizeMode.Stretch)

@@ -148,7 +148,7 @@ def live_words(found: Fit | NoFit | None) -> str:
         return f"{NO_FIT_TITLES[found.reason]}. {found.message}"
     if isinstance(found, Fit):
         return "Fibre found"
-    return ""
+    return "Looking for the fibre …"
 
 
 __all__ = [

@@ -299,6 +299,6 @@ def _check_cells(check: Check) -> Row:
     return (
         check.name,
         f"{check.value:.3g}{unit}",
-        f"{check.limit:.3g}{unit}",
+        f"{check.limit:.3g}",
         "met" if check.ok else "not met",
     )
