@@ -97,6 +97,11 @@ class SourceDialog(QDialog):
         """The sources' names as listed."""
         return tuple(self._list.item(row).text().split("\n")[0] for row in range(self._list.count()))
 
+    def modes_of(self, name: str) -> tuple[str, ...]:
+        """Return the labels of a camera's sizes and rates."""
+        camera = self._list.item(self.names.index(name)).data(_CAMERA)
+        return tuple(mode.label for mode in camera.modes) if isinstance(camera, CameraInfo) else ()
+
     def choose(self, name: str, mode_label: str = "") -> None:
         """Use the source of this name, with this size and rate if it has it."""
         self._list.setCurrentRow(self.names.index(name))

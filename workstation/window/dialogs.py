@@ -12,6 +12,7 @@ from PySide6.QtWidgets import (
     QGridLayout,
     QHBoxLayout,
     QLabel,
+    QLayout,
     QLineEdit,
     QPushButton,
     QVBoxLayout,
@@ -341,6 +342,9 @@ class KeyTable(WordsDialog):
         column = self.layout()
         assert isinstance(column, QVBoxLayout)
         column.insertLayout(1, grid)
+        column.setSizeConstraint(
+            QLayout.SizeConstraint.SetFixedSize
+        )  # Qt else cuts at two thirds of the screen
 
 
 def text_line(name: str, text: str, tip: str) -> QLineEdit:

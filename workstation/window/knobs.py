@@ -105,6 +105,11 @@ class Knobs(QFrame):
         """The buttons shown."""
         return tuple(self._buttons)
 
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """The keys of the controls shown."""
+        return tuple(self._knobs)
+
     def show_hands(self, hands: Sequence[Hand], act: Callable[[Hand], object]) -> None:
         """Show a button for each hand in place of those shown before; ``act`` is called with the hand."""
         for old in self._buttons:

@@ -32,6 +32,8 @@ CALM_MS = 250
 """How often words about the live picture may change: what moves cannot be read."""
 STALE_S = 0.7
 """How long the words about a fit hold when no newer one comes."""
+STALE_SEARCH_S = 2.5
+"""The same after a search of the whole picture, which takes longer than following a fibre."""
 PROGRAM = "End-face workstation"
 
 
@@ -349,7 +351,8 @@ class MainWindow(QMainWindow):
 
     def _refresh_words(self) -> None:
         feed = self.live.feed
-        if time.monotonic() - self._fitted_s > STALE_S:
+        stale_s = STALE_S if isinstance(self._live_fit, Fit) else STALE_SEARCH_S
+        if time.monotonic() - self._fitted_s > stale_s:
             self._live_fit = None
         if feed is not None:
             if feed.controls:
@@ -376,5 +379,6 @@ class MainWindow(QMainWindow):
             QByteArray.fromBase64(QByteArray(self.settings.geometry.encode("ascii", "replace")))
         )
         if not placed:
-            self.resize(1560, 960)
+            room = self.screen().availableGeometry()
+            self.resize(min(1560, room.width() - 20), min(960, room.height() - 40))
         share_width(self)

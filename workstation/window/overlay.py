@@ -157,10 +157,10 @@ class OverlayPainter:
 
     def _circle(self, centre: QPointF, radius: float, dashes: tuple[float, ...]) -> None:
         self._painter.setBrush(Qt.BrushStyle.NoBrush)
-        for colour, width in ((self._halo, 3.0), (self._accent, 1.4)):
+        for colour, width in ((self._halo, 3.4), (self._accent, 1.8)):
             pen = QPen(colour, width, Qt.PenStyle.SolidLine, Qt.PenCapStyle.FlatCap)
             if dashes:
-                pen.setDashPattern([length * 1.4 / width for length in dashes])
+                pen.setDashPattern([length * 1.6 / width for length in dashes])
             self._painter.setPen(pen)
             self._painter.drawEllipse(centre, radius, radius)
 

@@ -34,7 +34,7 @@ class ReadingPanel(QWidget):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._shape = OutcomeShape(60, self)
-        self._word = QLabel("Nothing graded yet", self)
+        self._word = QLabel("Not graded yet", self)
         self._word.setObjectName("verdict")
         self._title = _label("", self, "quiet")
         self._next = _label("", self, "step")
@@ -118,16 +118,17 @@ class ReadingPanel(QWidget):
         self.clear()
         self._word.setText(words)
 
-    def show_trouble(self, words: str, sentence: str) -> None:
+    def show_trouble(self, what: str, sentence: str) -> None:
         """Say that a picture could not be graded or kept, and what to do."""
         self.clear()
-        self._word.setText(words)
+        self._word.setText("Not graded")
+        self._title.setText(what)
         self._reasons.setText(sentence)
 
     def clear(self) -> None:
         """Show that nothing is graded."""
         self._shape.show_outcome(None)
-        self._word.setText("Nothing graded yet")
+        self._word.setText("Not graded yet")
         self._word.setToolTip("")
         self._title.setText("Bring the fibre into view and capture.")
         self._next.setVisible(False)

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import QAbstractTableModel, QItemSelection, QSize, Qt, Signal
-from PySide6.QtGui import QIcon, QImage, QPixmap
+from PySide6.QtGui import QIcon, QImage, QPixmap, QResizeEvent
 from PySide6.QtWidgets import QHeaderView, QWidget
 
 from workstation.values import Look
@@ -23,6 +23,7 @@ from workstation.window.words import OUTCOME, local_time, look_title
 PAGE = 200
 KEPT_THUMBNAILS = 600
 THUMBNAIL = QSize(72, 60)
+ROOM_FOR_NUMBERS = 350
 _HEADINGS = (
     ("No.", "Place of the port in the session"),
     ("Picture", "The picture that was captured"),
@@ -250,6 +251,11 @@ class SessionTable(QuietTable):
         header.setSectionResizeMode(2, QHeaderView.ResizeMode.Stretch)
         self.setTextElideMode(Qt.TextElideMode.ElideMiddle)
         self.selectionModel().selectionChanged.connect(self._chosen)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Leave out the number where there is no room for it."""
+        self.setColumnHidden(0, self.width() < ROOM_FOR_NUMBERS)
+        super().resizeEvent(event)
 
     def show_look(self, look: Look) -> None:
         """Mark a look's row without signalling it, and bring it into view."""
