@@ -272,6 +272,8 @@ def _core_patch(
     profile = np.median(rays, axis=0)
     # few cells share a small radius: smooth the profile there with what the optics could not have resolved
     smooth = cv2.GaussianBlur(profile[None, :], (0, 0), max(0.5, 0.5 * fit.blur_um / step))[0]
+    few = np.clip((5.0 - radii) / 3.0, 0, 1)
+    smooth = few * smooth + (1 - few) * profile
     blend = np.clip((reach - distance) / 2.0, 0, 1).astype(np.float32)
     own = np.interp(distance, radii, smooth).astype(np.float32) * lamp
     background[window] = background[window] * (1 - blend) + own * blend

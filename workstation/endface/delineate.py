@@ -135,6 +135,15 @@ def _component(
         taken |= mine
         if flank:
             continue
+        plateau = cv2.erode(mine.astype(np.uint8), np.ones((7, 7), np.uint8)) > 0
+        if plateau.sum() > 16:
+            # a mottled spot is outlined at half of its usual depth, not of its deepest place
+            usual = float(np.median(value[plateau]))
+            _, parts = cv2.connectedComponents(((value > 0.5 * usual) & near).astype(np.uint8), connectivity=4)
+            wider = parts == parts[row, column]
+            if not (wider & taken & ~mine).any():
+                mine, depth = wider, usual
+                taken |= mine
         contour = _contour(value, mine, 0.5 * depth)
         if contour is None:
             continue

@@ -27,6 +27,8 @@ _ROOT_TWO_PI = float(np.sqrt(2 * np.pi))
 # What a glue line usually is (common practice, no source): bore 125 to 127 µm, and darker than both sides.
 _GLUE_WIDTH_UM = 0.5
 _GLUE_SHARE = 0.4
+_WAVE_SHARE = 0.5
+_MODEL_ERROR = 0.008
 _NAMES = ("shift", "x", "y", "cos2", "sin2", "glue_width", "glue_x", "glue_y", "log_blur", "inner", "inner_slope",
           "glue", "outer", "outer_slope")  # fmt: skip
 _MEAN_ONLY = np.isin(np.arange(14), (1, 2, 3, 4, 6, 7), invert=True)
@@ -219,7 +221,7 @@ def _fine(
 ) -> tuple[tuple[float, float], NDArray[np.float64], EdgeFit] | None:
     """One round: the mean profile, which rays follow it, and then all numbers of the edge together."""
     um = CLADDING_RADIUS_UM / harmonics[0]
-    count = int(np.clip(2 * _REACH_UM / um * 1.6, 96, 192))
+    count = int(np.clip(2 * _REACH_UM / um * 1.6, 80, 120))
     u = np.linspace(-_REACH_UM, _REACH_UM, count)
     values, seen = _sample(grey, centre, _HARMONICS @ harmonics, u / um)
     if seen.sum() < 60:
@@ -227,13 +229,17 @@ def _fine(
     values = values / _ray_gain(values, u, seen)[:, None]
     rays = values[seen]
     start = _first_guess(u, rays, um)
-    mean = _solve(u, _trimmed_mean(rays)[None, :], np.ones(1), np.zeros(1), start, _MEAN_ONLY)
+    scatter = 1.4826 * np.median(np.abs(rays - np.median(rays, axis=0)), axis=0)
+    mean = _solve(u, _trimmed_mean(rays)[None, :], np.ones(1), np.zeros(1), start, _MEAN_ONLY, scatter)
     shifts, good = _ray_shifts(values, u, mean, seen)
     _, spread, inlier = _robust(_HARMONICS, shifts, good, 0.25)
     if inlier.sum() < 40:
         return None
     sectors, weight = _sectors(values, inlier)
-    shape = _solve(u, sectors, weight, _SECTOR_ANGLES, mean, np.ones(len(_NAMES), bool))
+    every = np.ones(len(_NAMES), bool)
+    shape = _solve(u, sectors, weight, _SECTOR_ANGLES, mean, every, scatter)
+    weight = weight * _trust(_sector_misfit(shape, u, sectors, scatter))
+    shape = _solve(u, sectors, weight, _SECTOR_ANGLES, shape, every, scatter)
     radius_wave = shape.radius_wave / um
     if abs(shape["shift"]) > 6.0 or not 0.02 < shape.blur < 40.0:
         return None
@@ -262,6 +268,21 @@ def _fine(
         outer_grain=_grain(rays[:, outer_part]),
     )
     return moved, updated, fit
+
+
+def _sector_misfit(
+    shape: _Shape, u: NDArray[np.float64], sectors: NDArray[np.float64], scatter: NDArray[np.float32]
+) -> NDArray[np.float64]:
+    residual = _model(shape.numbers, u, *_waves(shape.numbers, _SECTOR_ANGLES))[0] - sectors
+    out: NDArray[np.float64] = np.sqrt(np.mean((residual / (scatter + 1.0)) ** 2, axis=1))
+    return out
+
+
+def _trust(misfit: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Less weight for a sector that the model describes worse than most: dirt lies across its edge."""
+    scaled = misfit / (2.5 * float(np.median(misfit)) + 1e-9)
+    out: NDArray[np.float64] = np.where(scaled < 1, (1 - scaled**2) ** 2, 1e-3)
+    return out
 
 
 def _trimmed_mean(rays: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -385,28 +406,35 @@ def _solve(
     angles: NDArray[np.float64],
     start: _Shape,
     free: NDArray[np.bool_],
+    scatter: NDArray[np.float32],
 ) -> _Shape:
     """Levenberg-Marquardt over the free numbers, priors holding what a blurred edge can't tell apart."""
     p = start.numbers.copy()
     inner, outer = p[_NAMES.index("inner")], p[_NAMES.index("outer")]
     darker, step = min(inner, outer), max(abs(outer - inner), 4.0)
-    wave = 0.35 * _GLUE_WIDTH_UM
+    wave = _WAVE_SHARE * (_GLUE_WIDTH_UM if len(angles) == 1 else max(p[5], 0.05))
     at = np.array([0, 0, 0, 0, 0, _GLUE_WIDTH_UM, 0, 0, np.log(0.6), inner, 0, _GLUE_SHARE * darker, outer, 0])
     loose = np.array(
         [9.0, 9.0, 9.0, 1.0, 1.0, 0.4, wave, wave, 1.0, 99 * step, 0.01 * inner,
          0.2 * darker + 1.0, 99 * step, 0.01 * outer]
     )  # fmt: skip
     c, s = np.cos(angles)[:, None], np.sin(angles)[:, None]
-    basis = (np.ones_like(c), c, s, np.cos(2 * angles)[:, None], np.sin(2 * angles)[:, None])
-    # neighbouring samples share their noise; the model itself is good to about a hundredth of the step
-    noise = (0.01 * step + 0.3 / np.sqrt(_RAYS / len(angles))) * np.sqrt(max(1.0, 0.8 / (u[1] - u[0])))
+    basis = np.stack([np.ones_like(c), c, s, np.cos(2 * angles)[:, None], np.sin(2 * angles)[:, None]])
+    # the scatter among rays, less by the rays of a sector; grain is about two micrometres wide, so that
+    # neighbouring samples and rays share it; the model itself is good to about a hundredth of the step
+    independent = max(_RAYS / len(angles) / 2.0, 1.0)
+    smooth = cv2.GaussianBlur(scatter[None, :].astype(np.float64), (0, 0), 3.0)[0]
+    noise = np.sqrt(smooth**2 / independent + (_MODEL_ERROR * step) ** 2 + 0.04) * np.sqrt(max(1.0, 1.5 / (u[1] - u[0])))
     scale = np.sqrt(weight)[:, None] / noise
 
     def evaluate(q: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         value, slopes = _model(q, u, *_waves(q, angles))
-        columns = [b * slopes[0] for b in basis] + [b * slopes[1] for b in basis[:3]] + list(slopes[2:])
-        stack = np.stack([np.broadcast_to(k * scale, value.shape).ravel() for k in columns])
-        return ((value - sectors) * scale).ravel(), stack
+        stack = np.empty((len(_NAMES), *value.shape))
+        stack[:5] = basis * (slopes[0] * scale)
+        stack[5:8] = basis[:3] * (slopes[1] * scale)
+        for k, slope in enumerate(slopes[2:], 8):
+            stack[k] = slope * scale
+        return ((value - sectors) * scale).ravel(), stack.reshape(len(_NAMES), -1)
 
     damping = 1e-3
     residual, slopes = evaluate(p)
@@ -422,7 +450,7 @@ def _solve(
         trial_residual, trial_slopes = evaluate(trial)
         trial_cost = trial_residual @ trial_residual + (((trial - at) / loose)[free] ** 2).sum()
         if trial_cost < cost:
-            done = float(np.abs(trial - p)[:9].max()) < 2e-4
+            done = float(np.abs(trial - p)[:9].max()) < 1e-3 or cost - trial_cost < 1e-3 * cost
             p, residual, slopes, cost, damping = trial, trial_residual, trial_slopes, trial_cost, damping * 0.2
             if done:
                 break

@@ -136,18 +136,22 @@ def _looks_like_cladding(edge: EdgeFit) -> bool:
 
 
 def _search(grey: NDArray[np.uint8]) -> EdgeFit | NoFit:
-    fits = [
-        edge
-        for circle in candidates(grey)
-        if (edge := refine(grey, circle)) is not None and _looks_like_cladding(edge)
-    ]
-    whole = [edge for edge in fits if _in_frame(grey, edge)]
-    if not whole:
-        return _why_not(grey)
-    best = max(whole, key=lambda e: e.support)
-    # a multimode core has an edge as clear as the cladding's: the outermost of concentric edges is the cladding
-    around = [edge for edge in whole if _encloses(edge, best)]
-    return max(around, key=lambda e: e.radius_px, default=best)
+    best: EdgeFit | None = None
+    for circle in candidates(grey):
+        if best is not None and not _could_enclose(circle, best):
+            continue
+        edge = refine(grey, circle)
+        if edge is None or not _looks_like_cladding(edge) or not _in_frame(grey, edge):
+            continue
+        # a multimode core has an edge as clear as the cladding's: the outermost of concentric edges is the cladding
+        if best is None or _encloses(edge, best):
+            best = edge
+    return best if best is not None else _why_not(grey)
+
+
+def _could_enclose(circle: Circle, inner: EdgeFit) -> bool:
+    apart = math.hypot(circle.x_px - inner.x_px, circle.y_px - inner.y_px)
+    return circle.radius_px > 1.2 * inner.radius_px and apart < 0.3 * inner.radius_px
 
 
 def _encloses(outer: EdgeFit, inner: EdgeFit) -> bool:

@@ -30,7 +30,7 @@ _LEAST_LENGTH_UM = 8.0
 _MOST = 80
 # What reading the plane along the path adds: bilinear sampling of its cells, and a smoothing of one sample.
 _READING_BLUR_UM = float(np.sqrt(CELL_UM**2 / 6 + 0.125**2))
-_ACROSS_UM = np.arange(-48, 49) * 0.125
+_ACROSS_UM = np.arange(-72, 73) * 0.125
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -289,8 +289,9 @@ def _measure(face: Face, sign: int, points: NDArray[np.float64], blur_um: float)
     path = path[inside]
     if len(path) < _LEAST_LENGTH_UM:
         return None
+    path = _recentred(face.contrast, sign, path)
     rays = sign * _straightened(face.contrast, path)
-    rays -= np.median(rays[:, np.abs(_ACROSS_UM) > 4.0], axis=1)[:, None]
+    rays -= np.median(rays[:, np.abs(_ACROSS_UM) > 5.0], axis=1)[:, None]
     core = np.abs(_ACROSS_UM) <= max(0.6, blur_um)
     along = cv2.GaussianBlur(rays[:, core].mean(axis=1)[None, :], (0, 0), 1.2)[0]
     middle = along[10:-10] if len(along) > 26 else along
@@ -317,11 +318,44 @@ def _measure(face: Face, sign: int, points: NDArray[np.float64], blur_um: float)
     side = kept[:, np.abs(_ACROSS_UM - middle_off) > max(3.0, seen)]
     if side.shape[1] == 0:
         return None
+    # means along parallel paths beside the line scatter as the line's own mean does
+    beside = profile[np.abs(_ACROSS_UM - middle_off) > max(3.0, seen)]
     error = float(side.std()) / np.sqrt(max(1.0, length * seen / (2 * blur_um + 0.5) ** 2)) + 1e-6
+    error = max(error, float(beside.std()))
     broken = float((along[first : last + 1] < 0.25 * typical).mean())
     if length < max(_LEAST_LENGTH_UM, 3.0 * width) or seen > 8.0 or depth / error < 6.0 or broken > 0.2:
         return None
+    if seen < 0.85 * 2.355 * blur_um:  # narrower than the optics could have made it: not of the face
+        return None
     return Line(sign, path, seen, width, length, sign * depth, depth / error)
+
+
+def _recentred(contrast: NDArray[np.float32], sign: int, path: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Put the path onto the line's own middle, piece by piece."""
+    t = np.linspace(-1, 1, len(path))
+    near = np.abs(_ACROSS_UM) <= 2.5
+    for _ in range(2):
+        rays = sign * _straightened(contrast, path)
+        rays -= np.median(rays[:, np.abs(_ACROSS_UM) > 5.0], axis=1)[:, None]
+        smooth = cv2.GaussianBlur(rays, (0, 0), 1.0, sigmaY=2.5)
+        window = smooth[:, near]
+        peak = window.max(axis=1)
+        weight = np.maximum(window - 0.5 * peak[:, None], 0)
+        total = weight.sum(axis=1)
+        middle = (weight * _ACROSS_UM[near]).sum(axis=1) / np.maximum(total, 1e-9)
+        good = peak > 0.5 * np.median(peak)
+        if good.sum() < 6:
+            return path
+        degree = 1 if len(path) < 30 else 3
+        fit = np.polyfit(t[good], middle[good], degree)
+        for _ in range(3):
+            residual = np.abs(middle - np.polyval(fit, t))
+            fit = np.polyfit(t[good], middle[good], degree, w=1 / np.maximum(residual[good], 0.1))
+        offset = np.clip(np.polyval(fit, t), -1.5, 1.5)
+        tangent = np.gradient(path, axis=0)
+        tangent /= np.maximum(np.hypot(*tangent.T)[:, None], 1e-9)
+        path = path + offset[:, None] * np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)
+    return path
 
 
 def _mean_profile(rays: NDArray[np.float32]) -> NDArray[np.float64]:
