@@ -1,4 +1,4 @@
-"""The whole window on a camera that isn't there: chosen, adjusted, captured from, unplugged, stalled, and back."""
+"""The window on a camera that isn't there: chosen, adjusted, captured from, unplugged, stalled, and back."""
 
 import os
 import subprocess

@@ -214,6 +214,10 @@ def test_an_unplugged_camera_says_what_happened_and_comes_back_by_itself(
     source.pulled.set()
     qtbot.waitUntil(lambda: "Unplugged" in live_window.stage.live.sign, timeout=LONG_MS)
     assert "comes back by itself" in live_window.stage.live.sign
+    live_window.port.setText("PORT-01")
+    live_window.capture()
+    assert not live_window.live.waiting_for_capture, "an old picture is never captured"
+    assert "Nothing captured" in live_window.status.said
     source.pulled.clear()
     qtbot.waitUntil(lambda: live_window.stage.live.sign == "", timeout=LONG_MS)
 
@@ -226,7 +230,6 @@ def test_a_camera_that_is_not_there_says_so(
     acknowledge(await_dialog)
     qtbot.waitUntil(lambda: "No camera" in window.stage.live.sign, timeout=LONG_MS)
     assert "Plug it in" in window.stage.live.sign
-    window.port.setText("PORT-01")
 
 
 def test_a_recorded_session_is_reopened_with_thumbnails_and_its_looks_can_be_read(

@@ -2,8 +2,8 @@
 
     python window_with_camera.py CONTROL_FILE FOLDER [--pictures FOLDER]
 
-Fails by an assertion. It exercises this program through the unmodified V4L2 backend of OpenCV, and doesn't prove
-that a given camera works.
+Fails by an assertion. It exercises this program through the unmodified V4L2 backend of OpenCV, and doesn't
+prove that a given camera works.
 """
 
 import sys

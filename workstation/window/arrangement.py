@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from workstation.window.main_window import MainWindow
 
 LEFT_WIDTH, RIGHT_WIDTH = 376, 484
-NARROW_LEFT, NARROW_RIGHT = 330, 430
+NARROW_LEFT, NARROW_RIGHT = 330, 456
 NARROW_BELOW = 1500
 """Width of a window in which the side columns make room for the picture."""
 SMALLEST = (1080, 700)

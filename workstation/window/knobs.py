@@ -6,6 +6,7 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
     QCheckBox,
     QFrame,
+    QGridLayout,
     QHBoxLayout,
     QLabel,
     QPushButton,
@@ -31,7 +32,7 @@ class Knob(QWidget):
         self._slider = QSlider(Qt.Orientation.Horizontal, self)
         self._slider.setAccessibleName(control.label)
         self._slider.setToolTip(f"{control.label}: arrow keys turn it finely, page keys coarsely")
-        self._slider.setMinimumWidth(110)
+        self._slider.setMinimumWidth(70)
         span = control.maximum - control.minimum
         self._step = max(control.step, span / _STEPS) if span > 0 else 1.0
         self._slider.setRange(0, max(0, round(span / self._step)))
@@ -89,13 +90,13 @@ class Knobs(QFrame):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setObjectName("knobs")
-        self._slider_row, self._button_row = QHBoxLayout(), QHBoxLayout()
+        self._slider_grid, self._button_row = QGridLayout(), QHBoxLayout()
+        self._slider_grid.setHorizontalSpacing(24)
         rows = QVBoxLayout(self)
         rows.setContentsMargins(0, 10, 0, 0)
         rows.setSpacing(8)
-        for row, spacing in ((self._slider_row, 24), (self._button_row, 10)):
-            row.setSpacing(spacing)
-            rows.addLayout(row)
+        rows.addLayout(self._slider_grid)
+        rows.addLayout(self._button_row)
         self._knobs: dict[str, Knob] = {}
         self._buttons: list[QPushButton] = []
         self.hide()
@@ -137,7 +138,7 @@ class Knobs(QFrame):
             for place, control in enumerate(controls):
                 knob = Knob(control, self)
                 knob.turned.connect(self.turned)
-                self._slider_row.insertWidget(place, knob, 1)
+                self._slider_grid.addWidget(knob, place // 2, place % 2)
                 self._knobs[control.key] = knob
             self.setVisible(bool(self._buttons or self._knobs))
             return

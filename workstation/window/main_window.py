@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from PySide6.QtCore import QByteArray, Qt, QTimer
-from PySide6.QtGui import QCloseEvent, QKeyEvent
+from PySide6.QtGui import QCloseEvent, QKeyEvent, QShowEvent
 from PySide6.QtWidgets import QLabel, QMainWindow, QPushButton, QSplitter
 
 from workstation import bench
@@ -70,6 +70,7 @@ class MainWindow(QMainWindow):
         self._live_frame: Frame | None = None
         self._source: FrameSource | None = None
         self._fitted_s = 0.0
+        self._shared = False
         self._capture_label = ""
         self.errands = Errands(self)
         self.actions_by_name = make_actions(self, self._act, settings.capture_key)
@@ -135,6 +136,7 @@ class MainWindow(QMainWindow):
         if event.kind in (FeedEventKind.ENDED, FeedEventKind.TROUBLE):
             self._live_fit = None
             self.stage.say_live("")
+            self.status.hush()
 
     def _take_capture(self, frame: Frame) -> None:
         self.stage.graded.show_picture(frame.pixels)
@@ -209,6 +211,10 @@ class MainWindow(QMainWindow):
         if self.desk.session is None:
             self._show_trouble("Nothing captured", "Begin or open a session first (Ctrl+N).")
             return
+        feed = self.live.feed
+        if feed is not None and feed.trouble is not None:
+            self._show_trouble("Nothing captured", feed.trouble.sentence)
+            return
         label = self.port.text().strip()
         if not label:
             self.errands.ask_port(next_port_label(""))
@@ -262,6 +268,13 @@ class MainWindow(QMainWindow):
         else:
             super().keyPressEvent(event)
 
+    def showEvent(self, event: QShowEvent) -> None:
+        """Share the width among the columns when the window is first shown, and its width is known."""
+        super().showEvent(event)
+        if not self._shared:
+            self._shared = True
+            share_width(self)
+
     def closeEvent(self, event: QCloseEvent) -> None:
         """Stop timer, feed, workers and ledger, in this order, and remember the window's place."""
         self._calm.stop()
@@ -294,7 +307,7 @@ class MainWindow(QMainWindow):
             "next_port": self.next_port,
             "edit_port": self._edit_port,
             "swap": self.stage.swap,
-            "list": lambda: self.columns.widget(0).setVisible(self.actions_by_name["list"].isChecked()),
+            "list": self._switch_list,
             "rings": self._switch_drawing,
             "features": self._switch_drawing,
             "smooth": self._switch_drawing,
@@ -334,6 +347,11 @@ class MainWindow(QMainWindow):
         row = current + step if current >= 0 else 0
         if 0 <= row < self.model.rowCount():
             self.table.selectRow(row)
+
+    def _switch_list(self) -> None:
+        list_column = self.table.parentWidget()
+        assert list_column is not None
+        list_column.setVisible(self.actions_by_name["list"].isChecked())
 
     def _switch_drawing(self) -> None:
         for name in ("rings", "features", "smooth"):
@@ -381,4 +399,3 @@ class MainWindow(QMainWindow):
         if not placed:
             room = self.screen().availableGeometry()
             self.resize(min(1560, room.width() - 20), min(960, room.height() - 40))
-        share_width(self)

@@ -84,7 +84,7 @@ class StatusLine(QStatusBar):
         fields = self._fields
         fields["source"].setText(feed.name if feed is not None else "no source")
         fields["size"].setText(f"{frame.width} × {frame.height}" if here and frame is not None else "")
-        fields["rate"].setText(f"{rate:.0f} a second" if here else "")
+        fields["rate"].setText(f"{rate:.0f} a second" if here and rate > 0 else "")
         found = fit if here and isinstance(fit, Fit) else None
         fields["scale"].setText(f"{found.um_per_px:.3f} µm/px" if found else "")
         fields["blur"].setText(f"blur {found.blur_um:.2f} µm" if found else "")

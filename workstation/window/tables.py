@@ -287,6 +287,7 @@ def _feature_cells(feature: Feature, placed: Placed | None) -> Row:
 def _feature_tip(feature: Feature) -> str:
     x, y = feature.centroid_um
     return (
+        f"{CAUSE[feature.cause]}, {feature.confidence * 100:.0f} % sure. "
         f"Smallest circle {feature.size_um:.1f} µm, width {feature.width_um:.1f} µm, "
         f"length {feature.length_um:.1f} µm, contrast {feature.contrast * 100:+.0f} %, "
         f"{feature.inner_um:.1f} to {feature.outer_um:.1f} µm from the cladding's centre, "
