@@ -66,9 +66,17 @@ def shapes_of(
     covered = {sign: _ribbons([line for line in lines if line.sign == sign], blur_um) for sign in (-1, 1)}
     out = [_from_line(line, blur_um, scale_error) for line in lines]
     for blob in blobs:
-        if not _explained(blob, covered[blob.sign]):
-            out.append(_from_blob(blob, blur_um, noise, scale_error))
+        if _sharper_than_optics(blob, blur_um) or _explained(blob, covered[blob.sign]):
+            continue
+        out.append(_from_blob(blob, blur_um, noise, scale_error))
     return out
+
+
+def _sharper_than_optics(blob: Blob, blur_um: float) -> bool:
+    """Whether a spot is smaller than the image of a point: then it's a pixel of the camera and not of the face."""
+    point = 2.355 * math.hypot(blur_um, blob.smoothing_um)
+    area = abs(float(cv2.contourArea(blob.contour_um.astype(np.float32))))
+    return 2 * math.sqrt(area / math.pi) < (0.9 if blob.sign > 0 else 0.82) * point
 
 
 def compact(blobs: list[Blob]) -> NDArray[np.bool_]:
@@ -76,7 +84,7 @@ def compact(blobs: list[Blob]) -> NDArray[np.bool_]:
     mask = np.zeros((SIDE, SIDE), np.uint8)
     for blob in blobs:
         long, short = _extent(blob.contour_um)
-        if long < 2.2 * max(short, 0.5) or long < 4.0:
+        if long < 2.2 * max(short, 0.5) or long < 4.0 or short > 7.0:
             top, left = blob.origin
             h, w = blob.mask.shape
             mask[top : top + h, left : left + w] |= blob.mask.astype(np.uint8)

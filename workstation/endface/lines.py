@@ -7,6 +7,7 @@ Methods, Springer 2002). Ridges of the strongest answer are linked by place and 
 stay apart and bent ones whole; width and depth come from the mean profile across the whole line.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -28,6 +29,8 @@ _CLIP = 4.0
 _HIGH, _LOW = 7.0, 4.5
 _LEAST_LENGTH_UM = 8.0
 _MOST = 80
+# A scratch bends, but what turns further than this on its way is part of a ring.
+_MOST_TURNING = 1.1
 # What reading the plane along the path adds: bilinear sampling of its cells, and a smoothing of one sample.
 _READING_BLUR_UM = float(np.sqrt(CELL_UM**2 / 6 + 0.125**2))
 _ACROSS_UM = np.arange(-72, 73) * 0.125
@@ -60,7 +63,12 @@ class Line:
     significance: float
 
 
-def find_lines(face: Face, spots: NDArray[np.bool_] | None, blur_um: float) -> list[Line]:
+def find_lines(
+    face: Face,
+    spots: NDArray[np.bool_] | None,
+    blur_um: float,
+    edges: Sequence[tuple[float, float, float]] = ((0.0, 0.0, 62.5),),
+) -> list[Line]:
     """Find scratches.
 
     Parameters
@@ -71,6 +79,8 @@ def find_lines(face: Face, spots: NDArray[np.bool_] | None, blur_um: float) -> l
         bool like the plane: compact spots to leave out; None for none.
     blur_um
         Standard deviation of the blur in the plane.
+    edges
+        Centre (x, y) and radius of the circles on the face whose own edge could pass for a line, in micrometres.
 
     Returns
     -------
@@ -98,10 +108,26 @@ def find_lines(face: Face, spots: NDArray[np.bool_] | None, blur_um: float) -> l
         if _already(covered, points):
             continue
         line = _measure(face, sign, points, blur_um)
-        if line is not None:
+        if line is not None and not _of_an_edge(line, edges) and _turning(line.path_um) < _MOST_TURNING:
             lines.append(line)
             _cover(covered, line, blur_um)
     return lines
+
+
+def _of_an_edge(line: Line, edges: Sequence[tuple[float, float, float]]) -> bool:
+    """Whether a line runs along the edge of core or cladding: no scratch follows a circle."""
+    for x, y, radius in edges:
+        off = np.abs(np.hypot(line.path_um[:, 0] - x, line.path_um[:, 1] - y) - radius)
+        if float(np.quantile(off, 0.9)) < 2.2:
+            return True
+    return False
+
+
+def _turning(path_um: NDArray[np.float64]) -> float:
+    """How far the direction turns from one end to the other, in radians."""
+    piece = max(3, len(path_um) // 5)
+    first, last = path_um[piece] - path_um[0], path_um[-1] - path_um[-1 - piece]
+    return abs(float(np.angle(complex(*last) / complex(*first)))) if np.hypot(*first) > 0 else 0.0
 
 
 def _reduced(scaled: NDArray[np.float32], step: int, reach_um: float) -> tuple[NDArray[np.float32], float]:
@@ -324,6 +350,9 @@ def _measure(face: Face, sign: int, points: NDArray[np.float64], blur_um: float)
     error = max(error, float(beside.std()))
     broken = float((along[first : last + 1] < 0.25 * typical).mean())
     if length < max(_LEAST_LENGTH_UM, 3.0 * width) or seen > 8.0 or depth / error < 6.0 or broken > 0.2:
+        return None
+    outside = float((np.hypot(*path.T) > 61.0).mean())
+    if outside > 0.3 and (depth / error < 9.0 or length < 12.0):  # the ferrule's grain has longer tails
         return None
     if seen < 0.85 * 2.355 * blur_um:  # narrower than the optics could have made it: not of the face
         return None

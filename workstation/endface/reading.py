@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from workstation.endface.background import flatten
 from workstation.endface.cause import guess_cause
 from workstation.endface.delineate import find_blobs
+from workstation.endface.edge import CLADDING_RADIUS_UM
 from workstation.endface.features import Shape, compact, shapes_of
 from workstation.endface.fibre import find_fibre, to_grey
 from workstation.endface.lines import find_lines
@@ -68,13 +69,20 @@ def read_face(
         return Reading(fit, readiness, (), view, None, frames_averaged)
     blur_um = math.hypot(fit.blur_um, plane.sampling_um)
     blobs = find_blobs(face, seeds)
-    lines = find_lines(face, compact(blobs), blur_um)
+    lines = find_lines(face, compact(blobs), blur_um, _edges(fit))
     shapes = [s for s in shapes_of(blobs, lines, blur_um, seeds.noise, fit.scale_error) if s.inner_um < _READ_TO_UM]
     shapes.sort(key=lambda s: (round(s.inner_um, 2), -s.size_um))
     core_um = fit.to_um(*fit.core.centre_px) if fit.core is not None else (0.0, 0.0)
     blocked = occlusion([s.outline_um for s in shapes if s.sign < 0], core_um, mode_field_diameter_um)
     features = tuple(_feature(number, shape) for number, shape in enumerate(shapes, 1))
     return Reading(fit, readiness, features, view, blocked, frames_averaged)
+
+
+def _edges(fit: Fit) -> list[tuple[float, float, float]]:
+    edges = [(0.0, 0.0, CLADDING_RADIUS_UM)]
+    if fit.core is not None:
+        edges.append((*fit.to_um(*fit.core.centre_px), fit.core.diameter_um / 2))
+    return edges
 
 
 def _view(grey: NDArray[np.uint8], fit: Fit) -> tuple[float, float, float, float]:
