@@ -147,13 +147,24 @@ class Desk(QObject):
 
         self._do("begin the session", work, done)
 
-    def reopen_session(self, session: Session) -> None:
-        """Open a recorded session, and judge by its criteria."""
-        self._do(
-            "open the session",
-            lambda: (session, load_criteria(session.criteria_id or DEFAULT_ID)),
-            lambda opened: self._take_session(*opened),
-        )
+    def reopen_session(self, session: Session, own_criteria: str = "") -> None:
+        """Open a recorded session, and judge by its criteria.
+
+        Parameters
+        ----------
+        session
+            The session.
+        own_criteria
+            A criteria file of the person's own, used where the session was begun with it.
+        """
+
+        def done(found: Criteria | str) -> None:
+            self._criteria = None
+            self._take_session(session, found if isinstance(found, Criteria) else None)
+            if isinstance(found, str):
+                self.trouble.emit("This session can be read, but nothing can be captured", found)
+
+        self._do("open the session", lambda: _criteria_of(session, own_criteria), done)
 
     def acknowledge(self, how: str, done: Callable[[], None]) -> None:
         """Log that the caution was acknowledged in the open session, then call ``done``."""
@@ -175,7 +186,10 @@ class Desk(QObject):
         """Grade a captured frame and keep it as a look of a port; ``graded`` follows."""
         ledger, session, criteria = self._ledger, self._session, self._criteria
         if ledger is None or session is None or criteria is None:
-            self.trouble.emit("Nothing was captured", "Begin or open a session first (Ctrl+N).")
+            self.trouble.emit(
+                "Nothing was captured",
+                "Begin a session, or open one whose criteria can be read (Ctrl+N, Ctrl+O).",
+            )
             return
 
         def work() -> Shown:
@@ -239,9 +253,10 @@ class Desk(QObject):
         if ledger is not None:
             ledger.close()
 
-    def _take_session(self, session: Session, criteria: Criteria) -> None:
+    def _take_session(self, session: Session, criteria: Criteria | None) -> None:
         self._session = session
-        self._take_criteria(criteria)
+        if criteria is not None:
+            self._take_criteria(criteria)
         self.session_changed.emit(session)
 
     def _take_criteria(self, criteria: Criteria) -> None:
@@ -288,6 +303,22 @@ class Desk(QObject):
             self.trouble.emit(f"Could not {what}", str(trouble))
 
         jobs.start(work, done, fault)
+
+
+def _criteria_of(session: Session, own_criteria: str) -> Criteria | str:
+    """Return a session's criteria, or a sentence that says why there are none."""
+    try:
+        return load_criteria(session.criteria_id or DEFAULT_ID)
+    except CriteriaError as trouble:
+        sentence = str(trouble)
+    if own_criteria:
+        try:
+            own = load_criteria(own_criteria)
+        except CriteriaError as trouble:
+            return str(trouble)
+        if own.id == session.criteria_id:
+            return own
+    return f"Its criteria are a file of your own, and not at hand. {sentence}"
 
 
 def _port(ledger: Ledger, session: Session, label: str) -> Port:

@@ -1,6 +1,7 @@
 """The dialogs before the first picture: the session and its choices, and the caution about lit fibre."""
 
 from collections.abc import Sequence
+from pathlib import Path
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QFont
@@ -8,6 +9,7 @@ from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
     QDialog,
+    QFileDialog,
     QFormLayout,
     QGridLayout,
     QHBoxLayout,
@@ -69,6 +71,12 @@ class SessionDialog(QDialog):
             self._criteria.addItem(ref.title, ref)
         at = next((number for number, ref in enumerate(criteria) if ref.id == criteria_id), 0)
         self._criteria.setCurrentIndex(at)
+        if criteria_id and criteria_id not in {ref.id for ref in criteria}:
+            self.use_own_criteria(criteria_id)
+        self._own = QPushButton("Own file …", self)
+        self._own.setToolTip("Choose a criteria file of your own")
+        self._own.setAutoDefault(False)
+        self._own.clicked.connect(self._ask_own)
         self._about = words_label("", "quiet")
         self._start = QPushButton("Begin session", self)
         self._start.setDefault(True)
@@ -93,9 +101,14 @@ class SessionDialog(QDialog):
             ("&Session", self._name),
             ("&Operator", self._operator),
             ("S&cope", self._scope),
-            ("C&riteria", self._criteria),
         ):
             form.addRow(text, field)
+        criteria_label = QLabel("C&riteria")
+        criteria_label.setBuddy(self._criteria)
+        criteria_row = QHBoxLayout()
+        criteria_row.addWidget(self._criteria, 1)
+        criteria_row.addWidget(self._own)
+        form.addRow(criteria_label, criteria_row)
         column = QVBoxLayout(self)
         column.setContentsMargins(22, 20, 22, 18)
         column.setSpacing(14)
@@ -127,9 +140,9 @@ class SessionDialog(QDialog):
 
     @property
     def criteria_id(self) -> str:
-        """The short name of the chosen criteria."""
-        ref = self._criteria.currentData()
-        return ref.id if isinstance(ref, CriteriaRef) else ""
+        """The short name of the chosen criteria, or the path of an own file."""
+        chosen = self._criteria.currentData()
+        return chosen.id if isinstance(chosen, CriteriaRef) else str(chosen)
 
     @property
     def missing(self) -> tuple[str, ...]:
@@ -152,9 +165,26 @@ class SessionDialog(QDialog):
             unverified = f" {UNVERIFIED_NOTE}" if ref.unverified else ""
             self._about.setText(f"{ref.source}.{unverified} {WORTH_OF_THE_VERDICT}")
             self._about.setToolTip(ref.provenance)
+        else:
+            self._about.setText(
+                f"Own criteria from {ref}; checked when the session begins. {WORTH_OF_THE_VERDICT}"
+            )
+            self._about.setToolTip("")
         missing = ", ".join(self.missing)
         self._start.setEnabled(not missing)
         self._start.setToolTip(f"Still needed: {missing}" if missing else "Begin (Enter)")
+
+    def use_own_criteria(self, path: str) -> None:
+        """Offer a criteria file of the person's own, and choose it."""
+        self._criteria.addItem(f"{Path(path).name} (own file)", path)
+        self._criteria.setCurrentIndex(self._criteria.count() - 1)
+
+    def _ask_own(self) -> None:
+        dialog = QFileDialog(self, "Choose a criteria file", "", "Criteria (*.yaml *.yml)")
+        dialog.setFileMode(QFileDialog.FileMode.ExistingFile)
+        dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        dialog.fileSelected.connect(self.use_own_criteria)
+        dialog.open()
 
     def _ask_recorded(self) -> None:
         self.reject()

@@ -181,12 +181,15 @@ class Errands(QObject):
         if found is None:
             self.ask_session()
         else:
-            self._window.desk.reopen_session(found)
+            self._reopen(found)
 
     def _show_recorded(self, recorded: tuple[Session, ...]) -> None:
         dialog = RecordedDialog(recorded, self._window)
-        dialog.chosen.connect(self._window.desk.reopen_session)
+        dialog.chosen.connect(self._reopen)
         self._show(dialog)
+
+    def _reopen(self, session: Session) -> None:
+        self._window.desk.reopen_session(session, self._window.settings.criteria_id)
 
     def _named(self, label: str) -> None:
         self._window.port.setText(label)

@@ -95,6 +95,7 @@ class Live(QObject):
         self._seen = -1
         self._bare = None
         self._faulted = False
+        self._shown_s = time.monotonic()
         self._times.clear()
         self._feed.start()
         self._timer.start()

@@ -174,7 +174,7 @@ class MainWindow(QMainWindow):
     def _show_trouble(self, what: str, sentence: str) -> None:
         self._ready()
         self.status.tell(f"{what}. {sentence}", trouble=True)
-        if self.desk.ledger is None:
+        if self.desk.session is None:
             self.stage.live.show_sign(what, sentence)
         if self.panel.verdict_words == "Grading …" or what.startswith("Nothing captured"):
             self.panel.show_trouble(what, sentence)

@@ -14,6 +14,7 @@ from PySide6.QtWidgets import (
 )
 
 from workstation.values import CriteriaRef, Reading, Verdict
+from workstation.window.basis import basis_words
 from workstation.window.shapes import OutcomeShape
 from workstation.window.tables import (
     check_table,
@@ -50,7 +51,12 @@ class ReadingPanel(QWidget):
         self._tabs.tabBar().setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self._tabs.addTab(self._features, "Features")
         self._tabs.addTab(self._checks, "Conditions")
-        self._scroll = QScrollArea(self)
+        self._basis = _label("", self)
+        self._basis.setAlignment(Qt.AlignmentFlag.AlignTop)
+        self._basis_scroll = _scrolled(self._basis, "What the verdict rests on", self)
+        self._tabs.addTab(self._basis_scroll, "Basis")
+        self._tabs.setTabToolTip(2, "What the verdict rests on: criteria, scale, what could have been seen")
+        self._scroll = _scrolled(self._reasons, "Reasons", self)
         self._arrange()
         self._features.selectionModel().selectionChanged.connect(self._picked)
         self.clear()
@@ -71,6 +77,11 @@ class ReadingPanel(QWidget):
         return self._criteria.text()
 
     @property
+    def basis_words(self) -> str:
+        """What the tab about the verdict's basis says."""
+        return self._basis.text()
+
+    @property
     def feature_count(self) -> int:
         """How many features the table shows."""
         return self._feature_rows.rowCount()
@@ -78,7 +89,14 @@ class ReadingPanel(QWidget):
     @property
     def tab_order(self) -> tuple[QWidget, ...]:
         """The parts that Tab visits, in this order."""
-        return self._scroll, self._zones, self._tabs.tabBar(), self._features, self._checks
+        return (
+            self._scroll,
+            self._zones,
+            self._tabs.tabBar(),
+            self._features,
+            self._checks,
+            self._basis_scroll,
+        )
 
     def sizeHint(self) -> QSize:
         """Ask for a column that takes the tables without cutting them."""
@@ -102,6 +120,7 @@ class ReadingPanel(QWidget):
         failed = sum(not check.ok for check in verdict.checks)
         self._tabs.setTabText(1, f"Conditions ({failed} not met)" if failed else "Conditions (all met)")
         self._tabs.setCurrentIndex(1 if failed and not reading.features else 0)
+        self._basis.setText(basis_words(reading, verdict))
         self.show_criteria(verdict.criteria)
 
     def show_criteria(self, criteria: CriteriaRef | None) -> None:
@@ -136,6 +155,7 @@ class ReadingPanel(QWidget):
         self._zone_rows.fill([])
         self._feature_rows.fill([])
         self._check_rows.fill([])
+        self._basis.setText("")
         self._tabs.setTabText(0, "Features")
         self._tabs.setTabText(1, "Conditions")
 
@@ -165,13 +185,7 @@ class ReadingPanel(QWidget):
         head.setSpacing(14)
         head.addWidget(self._shape)
         head.addLayout(head_words, 1)
-        scroll = self._scroll
-        scroll.setWidgetResizable(True)
-        scroll.setFrameShape(QFrame.Shape.NoFrame)
-        scroll.setFocusPolicy(Qt.FocusPolicy.TabFocus)
-        scroll.setAccessibleName("Reasons")
-        scroll.setWidget(self._reasons)
-        scroll.setMinimumHeight(70)
+        self._scroll.setMinimumHeight(70)
         self._zones.setFixedHeight(26 * 4 + 36)
         self._zones.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self._zones.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
@@ -180,10 +194,20 @@ class ReadingPanel(QWidget):
         column.setSpacing(10)
         column.addLayout(head)
         column.addWidget(self._next)
-        column.addWidget(scroll, 2)
+        column.addWidget(self._scroll, 2)
         column.addWidget(self._zones)
         column.addWidget(self._tabs, 3)
         column.addWidget(self._criteria)
+
+
+def _scrolled(label: QLabel, name: str, parent: QWidget) -> QScrollArea:
+    scroll = QScrollArea(parent)
+    scroll.setWidgetResizable(True)
+    scroll.setFrameShape(QFrame.Shape.NoFrame)
+    scroll.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+    scroll.setAccessibleName(name)
+    scroll.setWidget(label)
+    return scroll
 
 
 def _label(text: str, parent: QWidget, kind: str = "") -> QLabel:
