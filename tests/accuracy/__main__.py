@@ -18,6 +18,7 @@ from tqdm import tqdm
 
 from tests.accuracy.figures import all_figures
 from tests.accuracy.looking import Case, Row, case_of
+from tests.accuracy.page import page
 from tests.accuracy.plan import RANGES, seeds_of
 from tests.accuracy.words import misses, summary, worst_lines
 
@@ -75,6 +76,7 @@ def _write(folder: Path, seeds: str, cases: Sequence[Case], figures: Row, took: 
     folder.mkdir(parents=True, exist_ok=True)
     record = {"seeds": seeds, "figures": figures, "seconds a picture": took}
     (folder / "figures.json").write_text(json.dumps(record, indent=1, ensure_ascii=False), encoding="utf-8")
+    (folder / "report.html").write_text(page(seeds, cases, figures, took), encoding="utf-8")
     rows = [asdict(case) for case in cases]
     (folder / "cases.json").write_text(json.dumps(rows, ensure_ascii=False), encoding="utf-8")
 

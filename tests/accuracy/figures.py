@@ -49,14 +49,18 @@ def table(pairs: Iterable[tuple[str, str]]) -> dict[str, dict[str, int]]:
     return {t: {g: counts[t, g] for g in sorted({g for x, g in counts if x == t})} for t in trues}
 
 
-def features_of(cases: Sequence[Case], findable: bool = True) -> list[Row]:
-    """Return the true features of all good pictures, with the seed of each."""
+def features_of(cases: Sequence[Case], *, findable: bool = True, refused: bool = False) -> list[Row]:
+    """Return the true features of good pictures, with the seed of each.
+
+    Those of pictures that were refused are left out unless asked for: the refusal is a figure of its own.
+    """
     rows = [row | {"seed": case.seed} for case in cases if case.condition == "good" for row in case.true]
+    rows = [row for row in rows if refused or row["how"] != "refused"]
     return [row for row in rows if not row["why_not"]] if findable else rows
 
 
 def _was_found(row: Row) -> bool:
-    return row["how"] != "missed"
+    return bool(row["how"] != "missed")
 
 
 def _band(value: float, bounds: Sequence[float]) -> str:
@@ -124,7 +128,7 @@ def _zone(radius: float) -> str:
 
 
 def _read(case: Case) -> bool:
-    return next(iter(case.verdicts.values()))[1] != "unreadable"
+    return _given_default(case) != "unreadable"
 
 
 def fits(cases: Sequence[Case]) -> dict[str, Any]:
@@ -266,8 +270,9 @@ def _limits(cases: Sequence[Case], all_figures: Row) -> list[Row]:
     )
     share("unreadable pictures refused", (not _read(c) for c in cases if c.condition != "good"), 1.0)
     share("readable pictures refused", (not _read(c) for c in good), 0.01, most=True)
-    share("stated 95 % interval holds, defect size", _flags(sizes_["defect size coverage"]), 0.93)
-    share("stated 95 % interval holds, scratch width", _flags(sizes_["scratch width coverage"]), 0.93)
+    for form in ("defect size", "scratch width"):
+        share(f"stated 95 % interval holds, {form} (93–97 %)", _flags(sizes_[f"{form} coverage"]), 0.93)
+        lines[-1]["kept"] = 0.93 <= lines[-1]["rate"]["share"] <= 0.97
     return lines  # fmt: skip
 
 
@@ -281,7 +286,7 @@ def _given_default(case: Case) -> str:
 
 def worst(cases: Sequence[Case], most: int = 40) -> list[Row]:
     """Return the pictures that went most wrong: a score, and in words what."""
-    rows = []
+    rows: list[Row] = []
     for case in cases:
         wrong = list(_wrongs(case))
         if wrong:

@@ -14,7 +14,7 @@ from workstation.bench import Graded, grade
 from workstation.criteria import Criteria, available, judge, load_criteria
 from workstation.simulator.render import Rendered, render
 from workstation.simulator.truth import Truth
-from workstation.values import Feature, Fit, Form, NoFit
+from workstation.values import Feature, Fit, Form, NoFit, Outcome
 
 Row = dict[str, Any]
 
@@ -23,8 +23,8 @@ Row = dict[str, Any]
 class Case:
     """Everything the figures need of one picture, as plain values.
 
-    ``true``, ``false_alarms`` and ``fit`` are rows for the figures; ``verdicts`` maps a criteria set's id to
-    the verdict owed and the one given.
+    ``true`` (each found, merged, missed, or refused with its picture), ``false_alarms`` and ``fit`` are rows
+    for the figures; ``verdicts`` maps a criteria set's id to the verdict owed and the one given.
     """
 
     seed: int
@@ -74,14 +74,14 @@ def case_of(seed: int) -> Case:
     sets = criteria_sets()
     looked = look(seed, sets[0])
     truth, reading = looked.picture.truth, looked.graded.reading
-    judged = reading.readiness.ok and isinstance(reading.fit, Fit)
+    judged = looked.graded.verdict.outcome is not Outcome.UNREADABLE
     given = {one.id: judge(reading, one).outcome.value for one in sets}
     return Case(
         seed=seed,
         condition=truth.condition,
         about=_about(looked.plan, truth),
         fit=_fit_row(truth, reading.fit),
-        true=[_true_row(i, looked) for i in range(len(looked.known))] if judged else [],
+        true=[_true_row(i, looked, judged) for i in range(len(looked.known))],
         false_alarms=[_found_row(reading.features[i]) for i in looked.matching.false_alarms],
         pieces=len(looked.matching.pieces),
         verdicts={one.id: (owed(looked.known, truth, one), given[one.id]) for one in sets},
@@ -126,10 +126,11 @@ def _fit_row(truth: Truth, fit: Fit | NoFit) -> Row:
     return row
 
 
-def _true_row(i: int, looked: Looked) -> Row:
+def _true_row(i: int, looked: Looked, judged: bool) -> Row:
     one, matching = looked.known[i], looked.matching
     feature = one.feature
     how = "found" if i in matching.pairs else "merged" if i in matching.merged else "missed"
+    how = how if judged else "refused"
     row: Row = {
         "id": feature.id,
         "form": feature.form.value,

@@ -2,9 +2,9 @@
 
 The rules, all lengths in micrometres:
 
-* Both outlines are drawn on a grid of 0.2 and widened by 0.6, so that a scratch of a third of a micrometre can
-  overlap its find. Pairs are chosen one to one for the largest sum of overlaps (intersection over union of the
-  widened areas); a pair with less than 0.1 is none.
+* Both outlines are drawn on a grid of 0.2 and widened by 0.6, so that a scratch of a third of a micrometre
+  can overlap its find. Pairs are chosen one to one for the largest sum of overlaps (intersection over union
+  of the widened areas); a pair with less than 0.1 is none.
 * A true feature left over counts as found when a find covers half of it and is not more than four times as
   large, or is the find of a true feature that it touches: two grains in contact are one find.
 * A find left over is a piece of what it touches, or a false alarm when it lies further than 1.0 plus the

@@ -1,5 +1,6 @@
 """One picture of the benchmark with its true and found outlines, for a person to look at."""
 
+import math
 from pathlib import Path
 
 import cv2
@@ -10,12 +11,13 @@ from tests.accuracy.looking import Looked, criteria_sets, look
 from tests.accuracy.truths import owed
 from workstation.values import Fit
 
+# blue-green-red
 _TRUE, _HARD, _FOUND, _ALARM = (
     (230, 190, 60),
     (150, 130, 110),
     (60, 200, 255),
     (80, 80, 255),
-)  # blue-green-red
+)
 _TALL_PX = 1100  # about as tall as the drawing of a whole contact zone becomes
 
 
@@ -33,7 +35,7 @@ def show(seed: int, folder: Path) -> Path:
     criteria = criteria_sets()[0]
     looked = look(seed, criteria)
     truth, verdict = looked.picture.truth, looked.graded.verdict
-    up = max(1, round(_TALL_PX * truth.um_per_px / 260))
+    up = max(1, math.ceil(_TALL_PX * truth.um_per_px / 260))
     bare, top = _cropped(looked, up)
     drawn = bare.copy()
     _outlines(drawn, looked, up, top)
@@ -41,7 +43,8 @@ def show(seed: int, folder: Path) -> Path:
     owes = owed(looked.known, truth, criteria) if truth.centre_px is not None else "unreadable"
     words = (
         f"seed {seed}  {truth.condition}  {looked.plan.contents}{looked.plan.fault}  "
-        f"{truth.um_per_px:.3f} um/px  blur {truth.blur_um:.2f} um  owed {owes}, given {verdict.outcome.value}"
+        f"{truth.um_per_px:.3f} um/px  blur {truth.blur_um:.2f} um  "
+        f"owed {owes}, given {verdict.outcome.value}"
     )
     strip = np.zeros((30, both.shape[1], 3), np.uint8)
     cv2.putText(strip, words, (8, 21), cv2.FONT_HERSHEY_SIMPLEX, 0.6, (255, 255, 255), 1, cv2.LINE_AA)
@@ -64,7 +67,8 @@ def _cropped(looked: Looked, up: int) -> tuple[NDArray[np.uint8], NDArray[np.flo
     x0, y0, x1, y1 = (int(value) for value in (*low, *high))
     part = np.ascontiguousarray(pixels[y0:y1, x0:x1])
     large = cv2.resize(part, None, fx=up, fy=up, interpolation=cv2.INTER_CUBIC)
-    return (large if large.ndim == 3 else cv2.cvtColor(large, cv2.COLOR_GRAY2BGR)), low
+    coloured = large if large.ndim == 3 else cv2.cvtColor(large, cv2.COLOR_GRAY2BGR)
+    return np.asarray(coloured, dtype=np.uint8), low
 
 
 def _outlines(canvas: NDArray[np.uint8], looked: Looked, up: int, corner: NDArray[np.float64]) -> None:

@@ -1,4 +1,4 @@
-"""What of the truth a picture can be asked for: in view, not hidden, above the noise; and the verdict it owes.
+"""What a picture can be asked for: what is in view, not hidden, above the noise; and the verdict it owes.
 
 Rules (own choices; lengths in micrometres):
 
@@ -24,7 +24,7 @@ import numpy as np
 
 from tests.accuracy.matching import Area, area_of, common, gap_um
 from workstation.criteria import Criteria, judge
-from workstation.criteria.counting import Standing, place, weigh
+from workstation.criteria.counting import Cell, Standing, place, weigh
 from workstation.simulator import shapes
 from workstation.simulator.optics import Optics
 from workstation.simulator.scene import Scene
@@ -194,7 +194,7 @@ def _loose(one: Feature, unsure: bool, criteria: Criteria) -> Standing:
     """Return where a feature could stand if the truth were a little different."""
     size = one.width_um if one.form is Form.SCRATCH else one.size_um
     slack = max(0.1 * size, 0.3)
-    could = set()
+    could: set[Cell | None] = set()
     for by in (-slack, 0.0, slack):
         for shift in (-0.3, 0.0, 0.3):
             other = max(size + by, 0.0)

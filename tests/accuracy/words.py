@@ -15,16 +15,19 @@ def rate_words(it: Rate) -> str:
     return f"{share} ({it['count']:.0f}/{it['of']:.0f})"
 
 
+def asked_parts(row: Row) -> tuple[str, str, str]:
+    """Return name, value and what is asked of one figure."""
+    sign = "≤" if row["most"] else "≥"
+    if "rate" in row:
+        return row["figure"], rate_words(row["rate"]), f"{sign} {100 * row['asked']:g} %"
+    return row["figure"], f"{row['value']:.3f}", f"{sign} {row['asked']:g}"
+
+
 def asked_lines(rows: Sequence[Row]) -> Iterable[str]:
-    """Yield one line for each figure that is asked for."""
+    """Yield one line for each figure that is asked for; a cross marks those not reached."""
     for row in rows:
-        sign = "≤" if row["most"] else "≥"
-        if "rate" in row:
-            value, asked = rate_words(row["rate"]), f"{sign} {100 * row['asked']:g} %"
-        else:
-            value, asked = f"{row['value']:.3f}", f"{sign} {row['asked']:g}"
-        mark = "  " if row["kept"] else "✗ "
-        yield f"{mark}{row['figure']:<62} {value:<34} {asked}"
+        name, value, asked = asked_parts(row)
+        yield f"{'  ' if row['kept'] else '✗ '}{name:<66} {value:<34} {asked}"
 
 
 def confusion_lines(table: dict[str, dict[str, int]]) -> Iterable[str]:
@@ -96,10 +99,15 @@ def misses(cases: Sequence[Case]) -> Iterable[str]:
         for row in case.false_alarms:
             faults = ", camera faults" if case.about.get("camera_faults") else ""
             yield (
-                f"    {case.seed} {row['form']} {row['cause']} size {row['size']:.1f} width {row['width']:.2f} "
-                f"contrast {row['contrast']:+.2f} at {row['at']} (inner {row['inner']}; "
-                f"{case.condition}, {case.about['contents']}{faults})"
+                f"    {case.seed} {row['form']} {row['cause']} size {row['size']:.1f}"
+                f" width {row['width']:.2f} contrast {row['contrast']:+.2f} at {row['at']}"
+                f" (inner {row['inner']}; {case.condition}, {case.about['contents']}{faults})"
             )
+    yield "Verdict not as owed"
+    for case in cases:
+        for name, (owes, given) in case.verdicts.items():
+            if {owes, given} == {"pass", "fail"}:
+                yield f"    {case.seed} owed {owes}, given {given} by {name} ({case.about['contents']})"
     yield "Cause or form wrong"
     for row in features_of(cases):
         if row["how"] == "found" and (row["form"], row["cause"]) != (row["found_form"], row["found_cause"]):
