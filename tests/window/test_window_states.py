@@ -14,7 +14,7 @@ from window_stand_ins import NO_FIBRE, Grader, MovableSource, fit_in
 
 from workstation import bench
 from workstation.ledger import Ledger
-from workstation.values import Outcome
+from workstation.values import Look, Outcome
 from workstation.window.choosers import RecordedDialog
 from workstation.window.dialogs import CautionDialog, PortDialog
 from workstation.window.main_window import MainWindow
@@ -249,6 +249,39 @@ def test_a_recorded_session_is_reopened_with_thumbnails_and_its_looks_can_be_rea
     assert window.stage.graded.overlay is not None
     window.actions_by_name["previous_look"].trigger()
     qtbot.waitUntil(lambda: window.panel.verdict_words == "Pass", timeout=LONG_MS)
+
+
+def test_a_long_session_comes_by_pages_and_a_new_look_finds_its_place(
+    live_window: MainWindow, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("workstation.window.session_list.PAGE", 2)
+    for number in range(1, 6):
+        capture(live_window, qtbot, f"PORT-{number:02d}")
+    ledger, session = live_window.desk.ledger, live_window.desk.session
+    assert ledger is not None
+    assert session is not None
+    asked: list[tuple[int, int]] = []
+
+    def page(offset: int, count: int) -> tuple[Look, ...]:
+        asked.append((offset, count))
+        return ledger.looks(session.id, offset, count)
+
+    live_window.model.open(page, ledger.thumbnail)
+    live_window.table.show_look(ledger.looks(session.id)[-1])
+    qtbot.waitUntil(lambda: live_window.table.currentIndex().row() == 4, timeout=LONG_MS)
+    assert asked[:3] == [(0, 2), (2, 2), (4, 2)]
+    capture(live_window, qtbot, "PORT-02")
+    labels = [
+        (live_window.model.look(row).port.label, live_window.model.look(row).number) for row in range(6)
+    ]
+    assert labels == [
+        ("PORT-01", 1),
+        ("PORT-02", 1),
+        ("PORT-02", 2),
+        ("PORT-03", 1),
+        ("PORT-04", 1),
+        ("PORT-05", 1),
+    ]
 
 
 def test_a_recorded_session_is_opened_from_the_menu(

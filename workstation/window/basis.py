@@ -14,11 +14,11 @@ def basis_words(reading: Reading, verdict: Verdict) -> str:
     if isinstance(reading.fit, Fit):
         paragraphs.append(_scale(reading.fit))
     if reading.occlusion is not None:
-        covered = reading.occlusion
+        blocked = reading.occlusion
         paragraphs.append(
-            f"Estimate only: dark features cover {covered.weighted_fraction * 100:.2f} % of the guided light, "
-            f"which by itself would cost {covered.loss_db:.3f} dB (mode field diameter taken as "
-            f"{covered.mode_field_diameter_um:g} µm)."
+            f"Estimate only: dark features cover {blocked.weighted_fraction * 100:.2f} % of the guided "
+            f"light, which by itself would cost {blocked.loss_db:.3f} dB (mode field diameter taken as "
+            f"{blocked.mode_field_diameter_um:g} µm)."
         )
     if reading.frames_averaged > 1:
         paragraphs.append(f"The picture is the mean of {reading.frames_averaged} frames.")

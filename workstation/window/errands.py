@@ -128,8 +128,9 @@ class Errands(QObject):
 
     def _ask_session(self, criteria: tuple[CriteriaRef, ...]) -> None:
         settings = self._window.settings
+        pending, self._pending_session = self._pending_session, ""
         dialog = SessionDialog(
-            session_name=self._pending_session or settings.session_name or "Session 1",
+            session_name=pending or settings.session_name or "Session 1",
             operator=settings.operator,
             scope=settings.scope,
             criteria=criteria,

@@ -240,7 +240,9 @@ class SessionTable(QuietTable):
         super().__init__("Looks of this session", parent)
         self._model = model
         self._silent = False
+        self._waiting: Look | None = None
         self.setModel(model)
+        model.page_came.connect(self._page_came)
         self.setIconSize(THUMBNAIL)
         self.verticalHeader().setDefaultSectionSize(THUMBNAIL.height() + 8)
         header = self.horizontalHeader()
@@ -258,14 +260,20 @@ class SessionTable(QuietTable):
         super().resizeEvent(event)
 
     def show_look(self, look: Look) -> None:
-        """Mark a look's row without signalling it, and bring it into view."""
+        """Mark a look's row without signalling it, and bring it into view, once its page has come."""
         row = self._model.row_of(look)
+        self._waiting = look if row is None else None
         if row is None:
+            self._model.fetchMore()
             return
         self._silent = True
         self.selectRow(row)
         self._silent = False
         self.scrollTo(self._model.index(row, 0))
+
+    def _page_came(self) -> None:
+        if self._waiting is not None:
+            self.show_look(self._waiting)
 
     def _chosen(self, chosen: QItemSelection, _before: QItemSelection) -> None:
         rows = [index.row() for index in chosen.indexes()]

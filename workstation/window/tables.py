@@ -278,7 +278,7 @@ def _feature_cells(feature: Feature, placed: Placed | None) -> Row:
         str(feature.id),
         zone,
         FORM[feature.form],
-        f"{size:.1f} ± {error:.1f}",
+        f"{size:.2f} ± {error:.2f}",
         f"{CAUSE[feature.cause]} {feature.confidence * 100:.0f} %",
         ruling,
     )

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from PySide6.QtGui import QColor, QPalette
+from PySide6.QtGui import QColor, QIcon, QPalette
 from PySide6.QtWidgets import QApplication
 
 from workstation.paths import resources
@@ -50,7 +50,7 @@ SMALL_POINT_SIZE = 10
 
 
 def dress(application: QApplication, theme: Theme = DARK) -> None:
-    """Give the application its palette, type size and style sheet.
+    """Give the application its palette, type size, style sheet and icon.
 
     Raises
     ------
@@ -89,4 +89,5 @@ def dress(application: QApplication, theme: Theme = DARK) -> None:
     sheet = (resources() / "style" / "window.qss").read_text(encoding="utf-8")
     for name in theme.__dataclass_fields__:
         sheet = sheet.replace(f"@{name}@", getattr(theme, name))
-    application.setStyleSheet(sheet)
+    application.setStyleSheet(sheet.replace("@icons@", (resources() / "icons").as_posix()))
+    application.setWindowIcon(QIcon(str(resources() / "icons" / "window.svg")))
