@@ -48,9 +48,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
                 say(f"--{name} is for the window and doesn't go with “{chosen.subcommand}”. Leave it out.")
                 return 2
         status: int = chosen.run(chosen)
+        sys.stdout.flush()
     except KeyboardInterrupt:
         say("Stopped.")
         return STOPPED
+    except BrokenPipeError:
+        # Whoever read what was written has gone. Python would complain once more when it closes the pipe.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return NOT_DONE
     return status
 
 

@@ -20,8 +20,8 @@ def add_to(subparsers: "argparse._SubParsersAction[Parser]") -> None:
     check = actions.add_parser(
         "check",
         help="check a criteria file",
-        description="Check a criteria file; each error names the file, the line and the field. Exit status 0: the "
-        "file is right; 1: it has errors; 2: wrong usage, or no such file.",
+        description="Check a criteria file; each error names file, line and field. Exit status 0: "
+        "the file is right; 1: it has errors; 2: wrong usage, or no such file.",
     )
     check.add_argument("file", metavar="FILE", type=Path)
     check.set_defaults(run=check_file)

@@ -5,10 +5,11 @@ import math
 import os
 import sys
 from collections.abc import Iterable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from workstation.cli.output import OutputError, output
+from workstation.cli.output import OutputError, output, told
 from workstation.cli.words import DONE, NOT_DONE, WRONG_USAGE, Parser, say
 
 if TYPE_CHECKING:
@@ -83,13 +84,9 @@ def run(chosen: argparse.Namespace) -> int:
         return WRONG_USAGE
     try:
         unread = _write(tasks, settings, chosen)
-    except BrokenPipeError:
-        # Whoever read the records has gone. Python would complain once more when it closes the pipe.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return NOT_DONE
     except OutputError as error:
         say(str(error))
-        return WRONG_USAGE
+        return error.status
     if unread:
         say(f"{unread} of {len(tasks)} couldn't be read; each one's record says why under “error”.")
     return NOT_DONE if unread else DONE
@@ -126,17 +123,20 @@ def _write(tasks: Sequence["Task"], settings: "Settings", chosen: argparse.Names
     """Write the records and return how many pictures couldn't be read."""
     from tqdm import tqdm
 
-    from workstation.cli.lanes import lines_in_order
+    from workstation.cli.lanes import in_order
+    from workstation.cli.one_picture import line_of, lost
 
+    work = partial(line_of, settings=settings)
     unread = 0
     hidden = None if chosen.progress is None else not chosen.progress  # None: where there is no terminal
     with (
         output(chosen.out) as stream,
         tqdm(total=len(tasks), unit="picture", disable=hidden, file=sys.stderr) as bar,
     ):
-        for line in lines_in_order(tasks, settings, chosen.jobs):
-            bar.write(line.text, file=stream)
-            stream.flush()
+        for line in in_order(tasks, work, lost, chosen.jobs):
+            with told(chosen.out):
+                bar.write(line.text, file=stream)
+                stream.flush()
             unread += not line.read
             bar.update()
     return unread

@@ -1,7 +1,7 @@
-"""Several pictures at once, one process a lane, records in the order of the pictures.
+"""Several pieces of work at once, one process a lane, results in the order of the pieces.
 
-Each lane is a pool of one worker with one picture at a time: should a worker die, as when the system runs out
-of memory and ends it, it is known which picture it had, and only that lane begins anew.
+Each lane is a pool of one worker with one piece at a time: should a worker die, as when the system runs out
+of memory and ends it, it is known which piece it had, and only that lane begins anew.
 """
 
 import contextlib
@@ -9,100 +9,110 @@ import multiprocessing
 import os
 import signal
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from typing import TypeVar
 
-from workstation.cli.one_picture import Line, Settings, Task, line_of, unread
+Piece = TypeVar("Piece")
+Result = TypeVar("Result")
 
 AHEAD = 8
-"""How many pictures a lane may be ahead of the one whose record is written next; bounds what waits."""
+"""How many pieces a lane may be ahead of the one whose result is due; bounds what waits."""
 
 _WAKE_UP_S = 0.5  # on Windows a wait without end can't be ended by Ctrl+C
 
 
-def lines_in_order(tasks: Sequence[Task], settings: Settings, jobs: int) -> Iterator[Line]:
-    """Grade pictures and give their records in the order of the pictures, each as soon as its turn comes.
+def in_order(
+    pieces: Sequence[Piece],
+    work: Callable[[Piece], Result],
+    lost: Callable[[Piece], Result],
+    jobs: int,
+) -> Iterator[Result]:
+    """Do pieces of work and give their results in order, each as soon as its turn comes.
 
     Parameters
     ----------
-    tasks
-        The pictures.
-    settings
-        How to grade them.
+    pieces
+        What is to be done.
+    work
+        Does one piece; must be picklable where there are several jobs.
+    lost
+        Gives the result of a piece whose worker died.
     jobs
-        How many pictures at once. With one, everything happens in this process.
+        How many pieces at once. With one, everything happens in this process.
 
     Yields
     ------
-    Line
-        One for each task. A worker that died gives its picture a record that says so.
+    Result
+        One for each piece.
     """
-    jobs = min(jobs, len(tasks))
+    jobs = min(jobs, len(pieces))
     if jobs <= 1:
-        yield from (line_of(task, settings) for task in tasks)
+        yield from map(work, pieces)
         return
-    lanes = [_lane() for _ in range(jobs)]
+    lanes = [_Lane() for _ in range(jobs)]
+    running: dict[Future[Result], tuple[int, _Lane]] = {}
+    done: dict[int, Result] = {}
+    idle = lanes[::-1]
+    begun = 0
     try:
-        yield from _interleaved(tasks, settings, lanes)
+        for due in range(len(pieces)):
+            while due not in done:
+                while idle and begun < min(len(pieces), due + AHEAD * jobs):
+                    lane = idle.pop()
+                    running[lane.begin(work, pieces[begun])] = (begun, lane)
+                    begun += 1
+                finished, _ = wait(running, timeout=_WAKE_UP_S, return_when=FIRST_COMPLETED)
+                for future in finished:
+                    number, lane = running.pop(future)
+                    idle.append(lane)
+                    try:
+                        done[number] = future.result()
+                    except BrokenProcessPool:
+                        done[number] = lost(pieces[number])
+            yield done.pop(due)
     finally:
         for lane in lanes:
-            lane.shutdown(wait=False, cancel_futures=True)
+            lane.stop()
         for lane in lanes:
-            lane.shutdown(wait=True)
+            lane.end()
 
 
-def _interleaved(
-    tasks: Sequence[Task], settings: Settings, lanes: list[ProcessPoolExecutor]
-) -> Iterator[Line]:
-    running: dict[Future[Line], tuple[int, int]] = {}  # to the numbers of picture and lane
-    done: dict[int, Line] = {}
-    idle = list(reversed(range(len(lanes))))
-    begun = 0
-    for due in range(len(tasks)):
-        while due not in done:
-            while idle and begun < min(len(tasks), due + AHEAD * len(lanes)):
-                lane = idle.pop()
-                running[_submit(lanes, lane, tasks[begun], settings)] = (begun, lane)
-                begun += 1
-            finished, _ = wait(running, timeout=_WAKE_UP_S, return_when=FIRST_COMPLETED)
-            for future in finished:
-                number, lane = running.pop(future)
-                done[number] = _result(future, tasks[number])
-                idle.append(lane)
-        yield done.pop(due)
+class _Lane:
+    """One worker process, replaced when it dies."""
 
+    def __init__(self) -> None:
+        self._pool = self._new_pool()
 
-def _submit(lanes: list[ProcessPoolExecutor], lane: int, task: Task, settings: Settings) -> Future[Line]:
-    with _ctrl_c_stays_here():
-        try:
-            return lanes[lane].submit(line_of, task, settings)
-        except BrokenProcessPool:  # its worker died, with the picture before or idle
-            lanes[lane].shutdown(wait=True)
-            lanes[lane] = _lane()
-            return lanes[lane].submit(line_of, task, settings)
+    def begin(self, work: Callable[[Piece], Result], piece: Piece) -> Future[Result]:
+        with _deaf_to_ctrl_c():
+            try:
+                return self._pool.submit(work, piece)
+            except BrokenProcessPool:  # the worker died, with the piece before or idle
+                self.end()
+                self._pool = self._new_pool()
+                return self._pool.submit(work, piece)
 
+    def stop(self) -> None:
+        """Begin nothing more."""
+        self._pool.shutdown(wait=False, cancel_futures=True)
 
-def _result(future: Future[Line], task: Task) -> Line:
-    try:
-        return future.result()
-    except BrokenProcessPool:
-        return unread(
-            task,
-            f"The process that graded {task.path} ended before it was done; the system may have run out of "
-            "memory. Grade this picture again by itself, or with fewer jobs.",
-        )
+    def end(self) -> None:
+        """Wait until the worker has ended."""
+        self._pool.shutdown(wait=True)
 
-
-def _lane() -> ProcessPoolExecutor:
-    # Spawned everywhere, and not forked: a fork copies a process whose libraries have threads.
-    return ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn"), initializer=_begin_worker)
+    @staticmethod
+    def _new_pool() -> ProcessPoolExecutor:
+        # Spawned everywhere, and never forked: a fork copies a process whose libraries have threads.
+        context = multiprocessing.get_context("spawn")
+        return ProcessPoolExecutor(1, mp_context=context, initializer=_begin_worker)
 
 
 def _begin_worker() -> None:
     from workstation.opencv_setup import cv2
 
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl+C reaches all; the parent alone decides
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl+C reaches all of them; the parent alone decides
     cv2.setNumThreads(1)  # the lanes are the parallelism
     threading.Thread(target=_end_with_parent, daemon=True).start()
 
@@ -115,7 +125,7 @@ def _end_with_parent() -> None:
 
 
 @contextlib.contextmanager
-def _ctrl_c_stays_here() -> Iterator[None]:
+def _deaf_to_ctrl_c() -> Iterator[None]:
     """Let a worker that starts inside be deaf to Ctrl+C from its first moment, as it inherits that."""
     if threading.current_thread() is not threading.main_thread():
         yield

@@ -83,6 +83,15 @@ def line_of(task: Task, settings: Settings) -> Line:
         )
 
 
+def lost(task: Task) -> Line:
+    """Return the record of a picture whose worker died."""
+    return unread(
+        task,
+        f"The process that graded {task.path} ended before it was done; the system may have run out of "
+        "memory. Grade this picture again by itself, or with fewer jobs.",
+    )
+
+
 def unread(task: Task, sentence: str) -> Line:
     """Return the record of a picture that couldn't be read."""
     return Line(record_line(error_record(task.image, sentence)), read=False)
