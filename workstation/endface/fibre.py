@@ -129,7 +129,7 @@ def _looks_like_cladding(edge: EdgeFit) -> bool:
     step = abs(edge.outer - edge.inner)
     return (
         edge.support >= 0.6
-        and edge.scatter_um <= 1.2
+        and edge.scatter_um <= _MOST_SCATTER_UM
         and step >= max(4.0, 0.05 * (edge.outer + edge.inner))
         and math.hypot(*edge.second) <= 0.03 * edge.radius_px
     )
@@ -137,7 +137,8 @@ def _looks_like_cladding(edge: EdgeFit) -> bool:
 
 def _search(grey: NDArray[np.uint8]) -> EdgeFit | NoFit:
     best: EdgeFit | None = None
-    for circle in candidates(grey):
+    circles = candidates(grey)
+    for circle in circles:
         if best is not None and not _could_enclose(circle, best):
             continue
         edge = refine(grey, circle)
@@ -146,7 +147,11 @@ def _search(grey: NDArray[np.uint8]) -> EdgeFit | NoFit:
         # a multimode core has an edge as clear as the cladding's: the outermost of concentric edges is the cladding
         if best is None or _encloses(edge, best):
             best = edge
-    return best if best is not None else _why_not(grey)
+    if best is None:
+        return _why_not(grey, circles)
+    if best.outer_grain < _GRAIN_RATIO * best.inner_grain and _is_core(grey, best):
+        return _CUT_OFF
+    return best
 
 
 def _could_enclose(circle: Circle, inner: EdgeFit) -> bool:
@@ -159,18 +164,64 @@ def _encloses(outer: EdgeFit, inner: EdgeFit) -> bool:
     return outer.radius_px > 1.2 * inner.radius_px and apart < 0.15 * inner.radius_px
 
 
-def _why_not(grey: NDArray[np.uint8]) -> NoFit:
+def _is_core(grey: NDArray[np.uint8], edge: EdgeFit) -> bool:
+    """Whether a larger edge around this one, partly outside the frame, shows it to be a multimode core."""
+    for ratio in (2.0, 2.5):  # cladding over core, 125 / 62.5 and 125 / 50
+        for sign in (1.0, -1.0):
+            around = refine(grey, Circle(edge.x_px, edge.y_px, ratio * edge.radius_px, sign), rounds=1)
+            if around is not None and _looks_like_cladding(around) and around.support >= 0.75:
+                return True
+    return False
+
+
+def _why_not(grey: NDArray[np.uint8], circles: list[Circle]) -> NoFit:
     if float(np.percentile(grey, 99)) < 16:
-        return NoFit(
-            NoFitReason.BLACK,
-            "The picture is black. Switch the microscope's lamp on, or raise exposure or gain.",
-        )
+        return _BLACK
     if float((grey >= 250).mean()) > 0.5:
-        return NoFit(
-            NoFitReason.OVER_EXPOSED,
-            "The picture is over-exposed: most of it is pure white. Lower lamp, exposure or gain.",
-        )
-    return NoFit(
-        NoFitReason.MISSING,
-        "No fibre is in view. Put a connector into the microscope's tip and centre the fibre.",
-    )
+        return _OVER_EXPOSED
+    for circle in candidates(grey, largest=0.9, margin=0.6, most=14):
+        edge = refine(grey, circle, rounds=1)
+        if edge is None or not _looks_like_cladding(edge) or edge.support < 0.75:
+            continue
+        if not _in_frame(grey, edge):
+            return _CUT_OFF
+    if any(abs(circle.score) >= 0.6 and _step(grey, circle) >= 0.1 for circle in circles[:3]):
+        return _BLURRED
+    return _MISSING
+
+
+def _step(grey: NDArray[np.uint8], circle: Circle) -> float:
+    """Relative step of brightness across a circle, its close surroundings left out."""
+    shrink = max(1.0, grey.shape[0] / 240.0)
+    size = (round(grey.shape[1] / shrink), round(grey.shape[0] / shrink))
+    small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
+    y, x = np.mgrid[: size[1], : size[0]]
+    distance = np.hypot(x - circle.x_px / shrink, y - circle.y_px / shrink) / (circle.radius_px / shrink)
+    inside, outside = small[(distance > 0.55) & (distance < 0.8)], small[(distance > 1.2) & (distance < 1.45)]
+    if inside.size < 20 or outside.size < 20:
+        return 0.0
+    a, b = float(np.median(inside)), float(np.median(outside))
+    return abs(a - b) / max(a + b, 1.0)
+
+
+_MOST_SCATTER_UM = 0.4
+_GRAIN_RATIO = 1.6
+_BLACK = NoFit(
+    NoFitReason.BLACK, "The picture is black. Switch the microscope's lamp on, or raise exposure or gain."
+)
+_OVER_EXPOSED = NoFit(
+    NoFitReason.OVER_EXPOSED,
+    "The picture is over-exposed: most of it is pure white. Lower lamp, exposure or gain.",
+)
+_BLURRED = NoFit(
+    NoFitReason.BLURRED,
+    "A fibre is in view but far out of focus. Turn the focus until its edge is sharp.",
+)
+_CUT_OFF = NoFit(
+    NoFitReason.CUT_OFF,
+    "The fibre is cut off by the edge of the picture. Move it until the whole fibre is in view.",
+)
+_MISSING = NoFit(
+    NoFitReason.MISSING,
+    "No fibre is in view. Put a connector into the microscope's tip and centre the fibre.",
+)
