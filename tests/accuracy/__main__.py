@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 from tqdm import tqdm
 
-from tests.accuracy.figures import all_figures
+from tests.accuracy.asked import all_figures
 from tests.accuracy.looking import Case, Row, case_of
 from tests.accuracy.page import page
 from tests.accuracy.plan import RANGES, seeds_of

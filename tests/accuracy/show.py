@@ -18,6 +18,7 @@ _TRUE, _HARD, _FOUND, _ALARM = (
     (60, 200, 255),
     (80, 80, 255),
 )
+_FONT = cv2.FONT_HERSHEY_SIMPLEX
 _TALL_PX = 1100  # about as tall as the drawing of a whole contact zone becomes
 
 
@@ -46,8 +47,10 @@ def show(seed: int, folder: Path) -> Path:
         f"{truth.um_per_px:.3f} um/px  blur {truth.blur_um:.2f} um  "
         f"owed {owes}, given {verdict.outcome.value}"
     )
-    strip = np.zeros((30, both.shape[1], 3), np.uint8)
-    cv2.putText(strip, words, (8, 21), cv2.FONT_HERSHEY_SIMPLEX, 0.6, (255, 255, 255), 1, cv2.LINE_AA)
+    large = both.shape[1] / 1600
+    strip = np.zeros((round(30 * large), both.shape[1], 3), np.uint8)
+    place = (round(8 * large), round(21 * large))
+    cv2.putText(strip, words, place, _FONT, 0.6 * large, (255, 255, 255), max(1, round(large)), cv2.LINE_AA)
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / f"seed-{seed}.png"
     if not cv2.imwrite(str(path), np.concatenate([strip, both])):
@@ -84,9 +87,8 @@ def _outlines(canvas: NDArray[np.uint8], looked: Looked, up: int, corner: NDArra
         px = (outline / um_per_px + np.asarray(centre) - corner + 0.5) * up - 0.5
         cv2.polylines(canvas, [np.round(px * 16).astype(np.int32)], True, colour, 1, cv2.LINE_AA, 4)
         x, y = px.max(axis=0)
-        cv2.putText(
-            canvas, name, (int(x) + 2, int(y)), cv2.FONT_HERSHEY_SIMPLEX, 0.45, colour, 1, cv2.LINE_AA
-        )
+        large = max(1.0, canvas.shape[1] / 1000)
+        cv2.putText(canvas, name, (int(x) + 2, int(y)), _FONT, 0.4 * large, colour, round(large), cv2.LINE_AA)
 
     if truth.centre_px is not None:
         for one in looked.known:

@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import binomtest
 
-from tests.accuracy.figures import all_figures, wilson
+from tests.accuracy.asked import all_figures
+from tests.accuracy.figures import wilson
 from tests.accuracy.looking import criteria_sets
 from tests.accuracy.matching import Area, area_of, gap_um, match, overlap
 from tests.accuracy.plan import FAULTY, RANGES, Planned, planned, seeds_of

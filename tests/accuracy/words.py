@@ -56,7 +56,8 @@ def summary(figures: Row) -> Iterable[str]:
     for name in ("form", "cause"):
         yield f"{name.capitalize()}, true → found"
         yield from confusion_lines(figures[name])
-    yield f"Scratches with more than one piece: {rate_words(figures['scratches in pieces'])}"
+    for name, it in figures["in pieces"].items():
+        yield f"Found in more than one piece, {name}: {rate_words(it)}"
     for name, it in figures["verdicts"].items():
         yield f"Verdict by {name} ({it['left out, too close to call']} too close to call left out)"
         yield from confusion_lines(it["owed and given"])
