@@ -3,11 +3,14 @@
 import workstation.opencv_setup  # noqa: F401  # first: what OpenCV and Qt must find in the environment
 
 # isort: split
+import signal
+import sys
+from types import TracebackType
 from typing import TYPE_CHECKING
 
 from PySide6.QtWidgets import QApplication
 
-from workstation.window.main_window import MainWindow
+from workstation.window.main_window import PROGRAM, MainWindow
 from workstation.window.settings import load_settings, settings_path
 from workstation.window.theme import dress
 
@@ -31,8 +34,27 @@ def make_window(options: "Options") -> MainWindow:
 def run_application(options: "Options", arguments: list[str]) -> int:
     """Make the application and the window, and stay until it is closed."""
     application = QApplication(["endface", *arguments])
-    application.setApplicationName("End-face workstation")
+    application.setApplicationName(PROGRAM)
     dress(application)
     window = make_window(options)
+    for ending in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(ending, lambda _number, _frame: window.close())
+    sys.excepthook = _TellingHook(window)
     window.show()
-    return application.exec()
+    status = application.exec()
+    sys.excepthook = sys.__excepthook__
+    return status
+
+
+class _TellingHook:
+    """Writes a fault of the program to the log as ever, and says on the screen that there was one."""
+
+    def __init__(self, window: MainWindow) -> None:
+        self._window = window
+
+    def __call__(self, kind: type[BaseException], fault: BaseException, trace: TracebackType | None) -> None:
+        sys.__excepthook__(kind, fault, trace)
+        self._window.status.tell(
+            f"The program made a mistake ({kind.__name__}: {fault}). What was kept is safe. Please report it.",
+            trouble=True,
+        )

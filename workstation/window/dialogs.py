@@ -96,6 +96,7 @@ class SessionDialog(QDialog):
         buttons.addWidget(self._start)
         form = QFormLayout()
         form.setSpacing(10)
+        form.setLabelAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
         form.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.AllNonFixedFieldsGrow)
         for text, field in (
             ("&Session", self._name),

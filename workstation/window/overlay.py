@@ -110,7 +110,7 @@ class OverlayPainter:
         self._on_accent = QColor(theme.on_accent)
         self._text = QColor(theme.text)
         self._halo = QColor(theme.halo)
-        self._halo.setAlpha(165)
+        self._halo.setAlpha(140)
 
     def paint_rings(self) -> None:
         """Paint the core and the cladding as found, and the zones' edges with their letters."""
@@ -157,12 +157,14 @@ class OverlayPainter:
 
     def _circle(self, centre: QPointF, radius: float, dashes: tuple[float, ...]) -> None:
         self._painter.setBrush(Qt.BrushStyle.NoBrush)
-        for colour, width in ((self._halo, 3.4), (self._accent, 1.8)):
-            pen = QPen(colour, width, Qt.PenStyle.SolidLine, Qt.PenCapStyle.FlatCap)
-            if dashes:
-                pen.setDashPattern([length * 1.6 / width for length in dashes])
-            self._painter.setPen(pen)
-            self._painter.drawEllipse(centre, radius, radius)
+        # a dark line throughout below the dashes, so that they stand out on a bright ferrule too
+        self._painter.setPen(QPen(self._halo, 3.2))
+        self._painter.drawEllipse(centre, radius, radius)
+        pen = QPen(self._accent, 1.8, Qt.PenStyle.SolidLine, Qt.PenCapStyle.FlatCap)
+        if dashes:
+            pen.setDashPattern([length * 0.9 for length in dashes])
+        self._painter.setPen(pen)
+        self._painter.drawEllipse(centre, radius, radius)
 
     def _ellipse(
         self, centre_px: tuple[float, float], diameter_px: float, ratio: float, angle_rad: float

@@ -214,7 +214,9 @@ def _label(text: str, parent: QWidget, kind: str = "") -> QLabel:
     label = QLabel(text, parent)
     label.setTextFormat(Qt.TextFormat.PlainText)
     label.setWordWrap(True)
-    label.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Minimum)
+    policy = label.sizePolicy()  # keeps that the height follows from the width
+    policy.setVerticalPolicy(QSizePolicy.Policy.Minimum)
+    label.setSizePolicy(policy)
     label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
     label.setFocusPolicy(Qt.FocusPolicy.NoFocus)
     if kind:
