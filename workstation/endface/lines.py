@@ -24,6 +24,7 @@ from workstation.endface.unblur import strip_width_um
 
 _DIRECTIONS = 36
 _PIECE_UM = 7.0
+_WIDTH_SIGMAS_UM = (0.5, 1.2)
 _POSITION_ERROR_UM = 0.12
 _CLIP = 4.0
 _HIGH, _LOW = 7.0, 4.5
@@ -97,9 +98,13 @@ def find_lines(
     for step, reach_um in ((2, 72.0), (4, 130.0)):
         field, cell_um = _reduced(scaled, step, reach_um)
         seen = _reduced(shown, step, reach_um)[0] > 0.5
-        for sign, width_sigma in ((-1, 0.5), (1, 0.5), (-1, 1.2), (1, 1.2)):
-            z, direction = _strongest(sign * field, seen, cell_um, width_sigma)
-            chains += [(sign, c, s) for c, s in _chains(z, direction, cell_um)]
+        for sign, z, direction in _strongest(field, seen, cell_um):
+            # what lies in the ferrule is left to the coarser field, which knows more of its grain
+            chains += [
+                (sign, points, peak)
+                for points, peak in _chains(z, direction, cell_um)
+                if reach_um > 100 or float(np.hypot(*points.T).min()) < 64.0
+            ]
     chains.sort(key=lambda item: -item[2])
     del chains[_MOST:]
     lines: list[Line] = []
@@ -146,43 +151,59 @@ def _profile_kernel(cell_um: float, sigma_um: float) -> NDArray[np.float32]:
 
 
 def _strongest(
-    field: NDArray[np.float32], seen: NDArray[np.bool_], cell_um: float, sigma_um: float
-) -> tuple[NDArray[np.float32], NDArray[np.int16]]:
-    """Strongest answer over all directions in units of its noise, and which direction it was."""
+    field: NDArray[np.float32], seen: NDArray[np.bool_], cell_um: float
+) -> list[tuple[int, NDArray[np.float32], NDArray[np.uint8]]]:
+    """Strongest answer over all directions in units of its noise, and which direction it was, by sign and width."""
     side = field.shape[0]
     middle = (side - 1) / 2
-    kernel = _profile_kernel(cell_um, sigma_um)
     piece = max(3, round(_PIECE_UM / cell_um))
-    best = np.full(field.shape, -np.inf, np.float32)
-    direction = np.zeros(field.shape, np.int16)
-    across = cv2.GaussianBlur(field, (0, 0), 0.1)
-    one = np.ones((1, 1), np.float32)
     axis = (np.arange(side) - middle) * cell_um
     radius = np.hypot(axis[:, None], axis[None, :])
-    seen = seen & (radius < axis[-1])
-    zones = [z for z in (radius < 58, (radius >= 58) & (radius < 68), radius >= 68) if (z & seen).any()]
-    scale = np.ones(field.shape, np.float32)
+    # the first and last piece of a row have no neighbour to take a median with
+    shown = seen & (radius < axis[-1]) & (np.abs(axis) < axis[-1] - _PIECE_UM)[None, :]
+    zones = [z for z in (radius < 58, (radius >= 58) & (radius < 68), radius >= 68) if (z & shown).any()]
+    kernels = [_profile_kernel(cell_um, sigma_um) for sigma_um in _WIDTH_SIGMAS_UM]
+    one = np.ones((1, 1), np.float32)
+    best = [np.full(field.shape, -np.inf, np.float32) for _ in range(2 * len(kernels))]
+    direction = [np.zeros(field.shape, np.uint8) for _ in best]
+    scales = [np.ones(field.shape, np.float32) for _ in kernels]
     for k in range(_DIRECTIONS):
-        angle = 180.0 * k / _DIRECTIONS
-        turn = cv2.getRotationMatrix2D((middle, middle), angle, 1.0)
-        turned = cv2.warpAffine(across, turn, (side, side), flags=cv2.INTER_LINEAR)
-        profile = cv2.sepFilter2D(turned, cv2.CV_32F, one, kernel)
-        mean = cv2.blur(profile, (piece, 1))
-        before, after = np.roll(mean, piece, axis=1), np.roll(mean, -piece, axis=1)
-        middle_of_three = np.maximum(np.minimum(before, after), np.minimum(np.maximum(before, after), mean))
-        if k == 0:
-            for zone in zones:
-                values = middle_of_three[zone & seen]
-                scale[zone] = max(1.4826 * float(np.median(np.abs(values - np.median(values)))), 1e-4)
-        back = cv2.warpAffine(middle_of_three, turn, (side, side), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP)
-        better = back > best
-        best[better] = back[better]
-        direction[better] = k
-    return best / scale, direction
+        turn = cv2.getRotationMatrix2D((middle, middle), 180.0 * k / _DIRECTIONS, 1.0)
+        turned = cv2.warpAffine(field, turn, (side, side), flags=cv2.INTER_LINEAR)
+        for i, kernel in enumerate(kernels):
+            answer = _median_of_three(cv2.blur(cv2.sepFilter2D(turned, cv2.CV_32F, one, kernel), (piece, 1)), piece)
+            if k == 0:
+                _fill_scale(scales[i], answer, zones, shown)
+            back = cv2.warpAffine(answer, turn, (side, side), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP)
+            for j, signed in ((2 * i, back), (2 * i + 1, -back)):
+                better = signed > best[j]
+                np.copyto(best[j], signed, where=better)
+                np.copyto(direction[j], np.uint8(k), where=better)
+    return [(1 if j % 2 == 0 else -1, best[j] / scales[j // 2], direction[j]) for j in range(len(best))]
+
+
+def _median_of_three(mean: NDArray[np.float32], piece: int) -> NDArray[np.float32]:
+    """Median of the mean of a piece and of the pieces before and after it."""
+    out = np.zeros_like(mean)
+    before, here, after = mean[:, : -2 * piece], mean[:, piece:-piece], mean[:, 2 * piece :]
+    low, high = cv2.min(before, after), cv2.max(before, after)
+    out[:, piece:-piece] = cv2.max(low, cv2.min(high, here))
+    return out
+
+
+def _fill_scale(
+    scale: NDArray[np.float32],
+    answer: NDArray[np.float32],
+    zones: list[NDArray[np.bool_]],
+    shown: NDArray[np.bool_],
+) -> None:
+    for zone in zones:
+        values = answer[zone & shown]
+        scale[zone] = max(1.4826 * float(np.median(np.abs(values - np.median(values)))), 1e-4)
 
 
 def _chains(
-    z: NDArray[np.float32], direction: NDArray[np.int16], cell_um: float
+    z: NDArray[np.float32], direction: NDArray[np.uint8], cell_um: float
 ) -> list[tuple[NDArray[np.float64], float]]:
     """Ridge points of the answer, linked by place and direction; points (n, 2) in micrometres and the peak."""
     rows, columns = np.nonzero(z > _LOW)
@@ -354,7 +375,7 @@ def _measure(face: Face, sign: int, points: NDArray[np.float64], blur_um: float)
     outside = float((np.hypot(*path.T) > 61.0).mean())
     if outside > 0.3 and (depth / error < 9.0 or length < 12.0):  # the ferrule's grain has longer tails
         return None
-    if seen < 0.85 * 2.355 * blur_um:  # narrower than the optics could have made it: not of the face
+    if seen < 0.7 * 2.355 * blur_um:  # narrower than the optics could have made it: not of the face
         return None
     return Line(sign, path, seen, width, length, sign * depth, depth / error)
 
