@@ -240,9 +240,11 @@ def test_the_progress_bar_is_on_standard_error_and_only_when_asked_or_at_a_termi
 @posix
 def test_at_a_terminal_the_bar_shows_by_itself(tmp_path: Path) -> None:
     import pty  # not on Windows
+    import termios
 
     picture = write_good(tmp_path / "a.png")
     ours, theirs = pty.openpty()
+    termios.tcsetwinsize(theirs, (24, 80))
     done = subprocess.run(
         [*COMMAND, "grade", str(picture)],
         stdin=subprocess.DEVNULL,
