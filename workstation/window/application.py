@@ -55,6 +55,7 @@ class _TellingHook:
     def __call__(self, kind: type[BaseException], fault: BaseException, trace: TracebackType | None) -> None:
         sys.__excepthook__(kind, fault, trace)
         self._window.status.tell(
-            f"The program made a mistake ({kind.__name__}: {fault}). What was kept is safe. Please report it.",
+            f"The program made a mistake ({kind.__name__}: {fault}). What was kept is safe; please "
+            "report this.",
             trouble=True,
         )

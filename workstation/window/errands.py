@@ -207,7 +207,7 @@ class Errands(QObject):
         self._show(dialog)
         self._look_for_cameras(dialog)
 
-    def lend_hand(self, deed: Callable[[], None]) -> None:
+    def lend_hand(self, deed: Callable[[], object]) -> None:
         """Let a hand of the source do its deed, out of the window's way."""
         self._hands.start(deed, _nothing, self._fault)
 

@@ -376,7 +376,8 @@ class MainWindow(QMainWindow):
             if feed.controls:
                 self.knobs.show_controls(feed.controls)
             if feed.trouble is None and self._live_frame is not None:
-                self.stage.say_live(sources.live_words(self._live_fit))
+                lacking = isinstance(self._live_fit, NoFit)
+                self.stage.say_live(sources.live_words(self._live_fit), lacking=lacking)
         self.status.show_live(feed, self._live_frame, self._live_fit, self.live.frames_per_second)
 
     def _apply_drawing(self) -> None:

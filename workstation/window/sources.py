@@ -21,7 +21,7 @@ from workstation.frames import (
     list_cameras,
 )
 from workstation.simulator.live import SimulatedMicroscope
-from workstation.values import Fit, NoFit, NoFitReason
+from workstation.values import Fit, NoFit
 
 SIMULATOR = "simulator"
 TROUBLE_TITLES = {
@@ -32,14 +32,6 @@ TROUBLE_TITLES = {
     TroubleKind.PERMISSION: "Not permitted",
     TroubleKind.UNREADABLE: "Pictures cannot be read",
     TroubleKind.ENDED: "The source has ended",
-}
-NO_FIT_TITLES = {
-    NoFitReason.BLACK: "Too dark",
-    NoFitReason.OVER_EXPOSED: "Too bright",
-    NoFitReason.BLURRED: "Out of focus",
-    NoFitReason.CUT_OFF: "Fibre cut off",
-    NoFitReason.MISSING: "No fibre in view",
-    NoFitReason.TOO_SMALL: "Picture too small",
 }
 
 
@@ -145,14 +137,13 @@ def turn_own(source: FrameSource, key: str, value: float) -> None:
 def live_words(found: Fit | NoFit | None) -> str:
     """Say what the live picture shows."""
     if isinstance(found, NoFit):
-        return f"{NO_FIT_TITLES[found.reason]}. {found.message}"
+        return found.message
     if isinstance(found, Fit):
         return "Fibre found"
     return "Looking for the fibre …"
 
 
 __all__ = [
-    "NO_FIT_TITLES",
     "SIMULATOR",
     "TROUBLE_TITLES",
     "CameraInfo",

@@ -58,6 +58,7 @@ class Stage(QObject):
         self._small_column.addWidget(self._caption)
         self._graded_title = "no picture graded yet"
         self._live_sign = ""
+        self._lacking = False
         self._live_is_large = True
         self._arrange()
         self.small.setFixedHeight(SMALL_HEIGHT)
@@ -99,9 +100,13 @@ class Stage(QObject):
         self._graded_title = title
         self._name()
 
-    def say_live(self, words: str) -> None:
-        """Say what the live picture shows; the words stand above it while it has the large place."""
+    def say_live(self, words: str, *, lacking: bool = False) -> None:
+        """Say what the live picture shows; the words stand above it while it has the large place.
+
+        ``lacking`` puts them on a plate: there is no trustworthy fit.
+        """
         self._live_sign = words
+        self._lacking = lacking
         self._name()
 
     def _arrange(self) -> None:
@@ -125,6 +130,10 @@ class Stage(QObject):
         self._place.setText("Live" if self._live_is_large else graded)
         self._caption.setText(graded[:1].upper() + graded[1:] if self._live_is_large else "Live")
         self._sign.setText(self._live_sign if self._live_is_large else "")
+        kind = "lack" if self._lacking and self._live_is_large else "sign"
+        if kind != self._sign.objectName():
+            self._sign.setObjectName(kind)
+            self._sign.style().polish(self._sign)
 
     def _bring_forward(self) -> None:
         if self.sender() is not self.large_view:
