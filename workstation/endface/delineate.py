@@ -17,9 +17,9 @@ from workstation.endface.plane import CELL_UM, MIDDLE
 from workstation.endface.spots import Seeds, hidden_rays, noise_map
 
 # Smoothing (Gaussian standard deviation, µm) of the map that the outline is read from: the first that shows the
-# spot at eight times the noise.
-_SMOOTHING_UM = (0.4, 1.0, 2.4)
-_CLEAR = 8.0
+# spot clear of the noise by the factor beside it.
+_SMOOTHING_UM = (0.2, 0.4, 1.0, 2.4)
+_CLEAR = (20.0, 8.0, 8.0, 8.0)
 _MARGIN = 8
 _MOST = 600
 
@@ -95,7 +95,7 @@ class _Maps:
     def __init__(self, face: Face, seeds: Seeds) -> None:
         self._face = face
         self._hidden = hidden_rays(face)
-        self._made = {_SMOOTHING_UM[0]: (seeds.smooth, seeds.noise)}
+        self._made = {_SMOOTHING_UM[1]: (seeds.smooth, seeds.noise)}
 
     def at(self, smoothing_um: float) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
         if smoothing_um not in self._made:
@@ -111,11 +111,11 @@ def _component(
     top, left = max(0, y - _MARGIN), max(0, x - _MARGIN)
     window = (slice(top, min(labels.shape[0], y + h + _MARGIN)), slice(left, min(labels.shape[1], x + w + _MARGIN)))
     own = labels[window] == k
-    for smoothing_um in _SMOOTHING_UM:
+    for smoothing_um, enough in zip(_SMOOTHING_UM, _CLEAR, strict=True):
         smooth, noise = maps.at(smoothing_um)
         value = sign * smooth[window]
         clear = value / noise[window]
-        if float(clear[own].max()) >= _CLEAR:
+        if float(clear[own].max()) >= enough:
             break
     near = cv2.dilate(own.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
     summit = (value >= cv2.dilate(value, np.ones((3, 3), np.uint8))) & own & (clear > 4.5)
