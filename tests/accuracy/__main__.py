@@ -6,6 +6,7 @@ python -m tests.accuracy --show SEED [--out FOLDER]
 
 import argparse
 import json
+import math
 import multiprocessing
 import sys
 from collections.abc import Sequence
@@ -13,6 +14,7 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict
 from pathlib import Path
 
+import cv2
 import numpy as np
 from tqdm import tqdm
 
@@ -30,7 +32,8 @@ def measured(seeds: Sequence[int], jobs: int, *, quiet: bool = False) -> list[Ca
     if jobs == 1:
         return [case_of(seed) for seed in tqdm(seeds, unit="face", disable=quiet)]
     context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(jobs, mp_context=context) as pool:
+    # one thread for OpenCV in each, as there are as many processes as cores already
+    with ProcessPoolExecutor(jobs, context, initializer=cv2.setNumThreads, initargs=(1,)) as pool:
         work = pool.map(case_of, seeds, chunksize=4)
         return list(tqdm(work, total=len(seeds), unit="face", disable=quiet))
 
@@ -72,10 +75,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return 0
 
 
+def _plain(value: object) -> object:
+    """Return a value as JSON can hold it: what is no number, as a share of nothing, becomes null."""
+    if isinstance(value, float) and math.isnan(value):
+        return None
+    if isinstance(value, dict):
+        return {name: _plain(one) for name, one in value.items()}
+    return [_plain(one) for one in value] if isinstance(value, (list, tuple)) else value
+
+
 def _write(folder: Path, seeds: str, cases: Sequence[Case], figures: Row, took: Row) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     record = {"seeds": seeds, "figures": figures, "seconds a picture": took}
-    (folder / "figures.json").write_text(json.dumps(record, indent=1, ensure_ascii=False), encoding="utf-8")
+    text = json.dumps(_plain(record), indent=1, ensure_ascii=False, allow_nan=False)
+    (folder / "figures.json").write_text(text, encoding="utf-8")
     (folder / "report.html").write_text(page(seeds, cases, figures, took), encoding="utf-8")
     rows = [asdict(case) for case in cases]
     (folder / "cases.json").write_text(json.dumps(rows, ensure_ascii=False), encoding="utf-8")

@@ -1,6 +1,7 @@
 """Figures from cases: rates with Wilson's 95 % interval, errors by percentile, confusion tables."""
 
 import math
+import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
@@ -71,6 +72,12 @@ def _band(value: float, bounds: Sequence[float]) -> str:
     return f"below {bounds[0]:g}"
 
 
+def _by_number(name: str) -> tuple[str, float]:
+    """Sort bands as their numbers go, and not 10 before 2."""
+    words = re.split(r"([\d.]+)", name, maxsplit=1)
+    return words[0], float(words[1]) if len(words) > 1 else 0.0
+
+
 _GROUPS: dict[str, Callable[[Row], str]] = {
     "form": lambda r: r["form"],
     "cause": lambda r: r["cause"],
@@ -90,7 +97,7 @@ def found_by(rows: Sequence[Row]) -> dict[str, dict[str, Rate]]:
     """Return the found share by form, cause, zone, contrast, size, sign and signal to noise."""
     groups = {}
     for name, group_of in _GROUPS.items():
-        names = sorted({group_of(row) for row in rows})
+        names = sorted({group_of(row) for row in rows}, key=_by_number)
         groups[name] = {n: rate(was_found(row) for row in rows if group_of(row) == n) for n in names}
     return groups
 
@@ -158,7 +165,7 @@ def sizes(rows: Sequence[Row]) -> dict[str, Any]:
         ("defect size", defects, (0, 1, 2, 3, 5, 10, 25), "size"),
         ("scratch width", scratches, (0, 0.5, 0.9, 1.5, 2.5), "width"),
     ):
-        for band in sorted({_band(row[key], bounds) for row in some}):
+        for band in sorted({_band(row[key], bounds) for row in some}, key=_by_number):
             group = [row for row in some if _band(row[key], bounds) == band]
             bias = float(np.mean([row["error"] for row in group]))
             groups[f"{name} {band} µm"] = {"error": spread(r["error"] for r in group), "bias": bias,

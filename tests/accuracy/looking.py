@@ -4,7 +4,6 @@ import math
 from dataclasses import dataclass, field
 from typing import Any
 
-import cv2
 import numpy as np
 
 from tests.accuracy.matching import Area, Matching, area_of, match, overlap
@@ -70,7 +69,6 @@ def look(seed: int, criteria: Criteria) -> Looked:
 
 def case_of(seed: int) -> Case:
     """Measure one seed; this is what runs in the worker processes."""
-    cv2.setNumThreads(1)  # as many processes as cores already
     sets = criteria_sets()
     looked = look(seed, sets[0])
     truth, reading = looked.picture.truth, looked.graded.reading

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from html import escape
 
+from tests.accuracy import matching, truths
 from tests.accuracy.figures import features_of
 from tests.accuracy.looking import Case, Row
 from tests.accuracy.plots import bars, histogram, scatter
@@ -57,6 +58,7 @@ def page(seeds: str, cases: Sequence[Case], figures: Row, took: Row) -> str:
         f"<p>{', '.join(f'{name} {value:.2f} s' for name, value in took.items())}</p>",
         "<h2>Worst pictures</h2>",
         _worst(figures["worst"]),
+        f"<h2>Rules</h2><pre>{escape(matching.__doc__ or '')}\n{escape(truths.__doc__ or '')}</pre>",
         f"<h2>All figures</h2><pre>{escape(chr(10).join(summary(figures)))}</pre></body></html>",
     ]
     return "\n".join(parts)

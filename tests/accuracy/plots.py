@@ -64,7 +64,9 @@ def histogram(title: str, label: str, values: Sequence[float], limit: float | No
     if not values:
         return _svg([_text(_LEFT, 16, f"{title}: no values", "start")])
     low = min(0.0, float(np.percentile(values, 1)))
-    high = max(float(np.percentile(values, 99)), (limit or 0.0) * 1.2, low + 1e-6)
+    high = max(float(np.percentile(values, 99)), low + 1e-6)
+    if limit is not None:
+        high = min(max(high, 1.2 * limit), 4 * limit)
     counts, edges = np.histogram(np.clip(values, low, high), bins=30, range=(low, high))
     axes = _Axes(title, label, (low, high), (0, max(int(counts.max()), 1)), False)
     for count, left, right in zip(counts, edges[:-1], edges[1:], strict=True):

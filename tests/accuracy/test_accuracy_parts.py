@@ -1,19 +1,26 @@
 """The benchmark's own parts: who matches whom, what a verdict owes, which faces are drawn, the intervals."""
 
+import json
 import math
+import re
 from collections import Counter
+from pathlib import Path
+from xml.etree import ElementTree
 
+import cv2
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import binomtest
 
+from tests.accuracy.__main__ import main, measured
 from tests.accuracy.asked import all_figures
 from tests.accuracy.figures import wilson
 from tests.accuracy.looking import criteria_sets
 from tests.accuracy.matching import Area, area_of, gap_um, match, overlap
 from tests.accuracy.plan import FAULTY, RANGES, Planned, planned, seeds_of
+from tests.accuracy.show import show
 from tests.accuracy.truths import TOO_CLOSE, known, owed
 from workstation.simulator import features, shapes
 from workstation.simulator.optics import Optics
@@ -217,8 +224,30 @@ def test_a_hundred_spoilt_pictures_hold_every_fault(faces: list[Planned]) -> Non
 
 @pytest.mark.slow
 def test_the_figures_are_the_same_for_any_number_of_processes() -> None:
-    from tests.accuracy.__main__ import measured
-
     seeds = seeds_of("develop", 4, 2)
     alone, both = (all_figures(measured(seeds, jobs, quiet=True)) for jobs in (1, 2))
     assert repr(alone) == repr(both)
+
+
+@pytest.mark.slow
+def test_the_command_writes_figures_and_a_page_and_names_the_command_for_a_picture(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["--faces", "3", "--faulty", "2", "--jobs", "1", "--out", str(tmp_path)]) == 0
+    told = capsys.readouterr().out
+    assert "Asked for" in told
+    assert "--show SEED" in told
+    figures = json.loads((tmp_path / "figures.json").read_text(encoding="utf-8"))
+    assert figures["figures"]["refusals"]["readable refused"]["of"] == 3
+    page = (tmp_path / "report.html").read_text(encoding="utf-8")
+    plots = re.findall(r"<svg.*?</svg>", page, re.DOTALL)
+    assert len(plots) >= 10
+    assert all(ElementTree.fromstring(plot).tag.endswith("svg") for plot in plots)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [RANGES["develop"] + 3, RANGES["develop"] + FAULTY])
+def test_a_picture_is_drawn_with_its_outlines(tmp_path: Path, seed: int) -> None:
+    picture = cv2.imread(str(show(seed, tmp_path)))
+    assert picture is not None
+    assert picture.shape[1] >= 800
