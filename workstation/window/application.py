@@ -8,6 +8,7 @@ import sys
 from types import TracebackType
 from typing import TYPE_CHECKING
 
+from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QApplication
 
 from workstation.window.main_window import PROGRAM, MainWindow
@@ -38,7 +39,8 @@ def run_application(options: "Options", arguments: list[str]) -> int:
     dress(application)
     window = make_window(options)
     for ending in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(ending, lambda _number, _frame: window.close())
+        # not at once: closed before the event loop begins, it would never be heard that the last window went
+        signal.signal(ending, lambda _number, _frame: QTimer.singleShot(0, window.close))
     sys.excepthook = _TellingHook(window)
     window.show()
     status = application.exec()

@@ -18,8 +18,9 @@ from workstation.values import Fit, Frame, NoFit
 from workstation.window.jobs import Jobs
 
 LOOK_EVERY_MS = 8
-HELD_BACK_S = 0.1
-"""Longest time for which the picture waits for a fit."""
+HELD_BACK_S = 0.2
+"""Longest time for which the picture waits for a fit; on a busy machine, rings that come and go disturb more
+than a picture that comes less often."""
 CAPTURE_LIMIT_S = 4.0
 """Longest wait for a frame after the capture key; longer than a stall takes to be noticed."""
 

@@ -31,9 +31,7 @@ from workstation.window.words import next_port_label
 CALM_MS = 250
 """How often words about the live picture may change: what moves cannot be read."""
 STALE_S = 0.7
-"""How long the words about a fit hold when no newer one comes."""
-STALE_SEARCH_S = 2.5
-"""The same after a search of the whole picture, which takes longer than following a fibre."""
+"""How long the words about a fibre that was found hold when no newer fit comes."""
 PROGRAM = "End-face workstation"
 
 
@@ -369,8 +367,8 @@ class MainWindow(QMainWindow):
 
     def _refresh_words(self) -> None:
         feed = self.live.feed
-        stale_s = STALE_S if isinstance(self._live_fit, Fit) else STALE_SEARCH_S
-        if time.monotonic() - self._fitted_s > stale_s:
+        # that there is no fibre holds until a later search of the whole picture says otherwise
+        if isinstance(self._live_fit, Fit) and time.monotonic() - self._fitted_s > STALE_S:
             self._live_fit = None
         if feed is not None:
             if feed.controls:

@@ -226,7 +226,9 @@ def fill_features(model: RowsModel, reading: Reading, verdict: Verdict) -> None:
 
 def fill_checks(model: RowsModel, checks: Sequence[Check]) -> None:
     """Show these conditions."""
-    model.fill([(number, _check_cells(check), None, check.advice) for number, check in enumerate(checks)])
+    model.fill(
+        [(number, _check_cells(check), None, _check_tip(check)) for number, check in enumerate(checks)]
+    )
 
 
 def dash_icon(zone: str) -> QIcon:
@@ -293,6 +295,10 @@ def _feature_tip(feature: Feature) -> str:
         f"{feature.inner_um:.1f} to {feature.outer_um:.1f} µm from the cladding's centre, "
         f"at ({x:.1f}, {y:.1f}) µm"
     )
+
+
+def _check_tip(check: Check) -> str:
+    return f"{check.name[:1].upper()}{check.name[1:]}. {check.advice}".strip()
 
 
 def _check_cells(check: Check) -> Row:
