@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workstation.criteria import Criteria, judge
-from workstation.endface import find_fibre, read_face
+from workstation.endface import follow_fibre, read_face
 from workstation.values import Fit, NoFit, Reading, Verdict
 
 
@@ -84,7 +84,7 @@ def live_fit(pixels: NDArray[np.uint8], previous: Fit | NoFit | None = None) -> 
     -------
     Fit or NoFit
     """
-    return find_fibre(pixels, previous=previous)
+    return follow_fibre(pixels, previous)
 
 
 __all__ = ["Graded", "grade", "live_fit"]

@@ -3,8 +3,8 @@
 Pure functions on arrays. Nothing here knows of files, criteria or windows.
 """
 
-from workstation.endface.fibre import find_fibre
+from workstation.endface.fibre import find_fibre, follow_fibre
 from workstation.endface.occlusion import occlusion
 from workstation.endface.reading import read_face
 
-__all__ = ["find_fibre", "occlusion", "read_face"]
+__all__ = ["find_fibre", "follow_fibre", "occlusion", "read_face"]

@@ -220,7 +220,9 @@ def _edge_band(
         scaled = residual / (4.0 * spread)
         weight = np.where((np.abs(scaled) < 1) & seen, (1 - scaled**2) ** 2, 0)
     # fade in and out so that the band has no edge of its own
-    fade = np.clip(np.minimum(np.arange(last - first) + 1, last - first - np.arange(last - first)) / 8.0, 0, 1)
+    fade = np.clip(
+        np.minimum(np.arange(last - first) + 1, last - first - np.arange(last - first)) / 8.0, 0, 1
+    )
     coefficients *= fade[:, None]
     where, columns, basis = _band_cells()
     correction = (np.take(coefficients.astype(np.float32), columns, axis=0) * basis).sum(axis=1)
@@ -268,7 +270,9 @@ def _core_patch(
     at_x = (cj - half, ci - half)
     map_x = (MIDDLE + (ox + np.cos(angles)[:, None] * radii) / CELL_UM - at_x[0]).astype(np.float32)
     map_y = (MIDDLE + (oy + np.sin(angles)[:, None] * radii) / CELL_UM - at_x[1]).astype(np.float32)
-    rays = cv2.remap(patch.astype(np.float32), map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    rays = cv2.remap(
+        patch.astype(np.float32), map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
     profile = np.median(rays, axis=0)
     # few cells share a small radius: smooth the profile there with what the optics could not have resolved
     smooth = cv2.GaussianBlur(profile[None, :], (0, 0), max(0.5, 0.5 * fit.blur_um / step))[0]

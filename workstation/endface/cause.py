@@ -38,7 +38,12 @@ def guess_cause(shape: Shape) -> tuple[Cause, float]:
         return Cause.PIT_OR_CHIP, 0.5
     if faint or (abs(shape.contrast) < 0.25 and shape.size_um > 6.0):
         return Cause.SKIN_OIL, 0.45
-    if shape.sign < 0 and shape.width_um > 0 and shape.length_um / shape.width_um < 1.35 and shape.size_um < 8.0:
+    if (
+        shape.sign < 0
+        and shape.width_um > 0
+        and shape.length_um / shape.width_um < 1.35
+        and shape.size_um < 8.0
+    ):
         return Cause.PIT_OR_CHIP, 0.35
     if shape.sign < 0:
         return Cause.LOOSE_DUST, 0.55

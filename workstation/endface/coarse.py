@@ -30,7 +30,12 @@ class Circle:
 
 
 def candidates(
-    grey: NDArray[np.uint8], *, smallest: float = 0.09, largest: float = 0.48, margin: float = 0.0, most: int = 8
+    grey: NDArray[np.uint8],
+    *,
+    smallest: float = 0.09,
+    largest: float = 0.48,
+    margin: float = 0.0,
+    most: int = 8,
 ) -> list[Circle]:
     """Find circles that the picture's edges agree on.
 
@@ -54,8 +59,10 @@ def candidates(
     size = (max(16, round(grey.shape[1] / shrink)), _SMALL_HEIGHT_PX)
     small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA).astype(np.float32)
     field = _normalised_gradient(small)
-    radii = smallest * _SMALL_HEIGHT_PX * _RADIUS_STEP ** np.arange(
-        1 + int(np.log(largest / smallest) / np.log(_RADIUS_STEP))
+    radii = (
+        smallest
+        * _SMALL_HEIGHT_PX
+        * _RADIUS_STEP ** np.arange(1 + int(np.log(largest / smallest) / np.log(_RADIUS_STEP)))
     )
     scores = _ring_scores(field, radii, margin)
     found = _peaks(scores, most)
@@ -99,7 +106,9 @@ def _ring_spectra(shape: tuple[int, int], radii: tuple[float, ...]) -> NDArray[n
     return spectra
 
 
-def _ring_scores(field: NDArray[np.complex64], radii: NDArray[np.float64], margin: float) -> NDArray[np.float32]:
+def _ring_scores(
+    field: NDArray[np.complex64], radii: NDArray[np.float64], margin: float
+) -> NDArray[np.float32]:
     height, width = field.shape
     pad = int(margin * _SMALL_HEIGHT_PX)
     reach = pad + int(radii[-1]) + 4

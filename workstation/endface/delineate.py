@@ -57,7 +57,9 @@ class Blob:
         """Centres (n, 2) of the spot's cells in micrometres."""
         rows, columns = np.nonzero(self.mask)
         return (
-            np.stack([columns + self.origin[1] - MIDDLE, rows + self.origin[0] - MIDDLE], axis=1).astype(float)
+            np.stack([columns + self.origin[1] - MIDDLE, rows + self.origin[0] - MIDDLE], axis=1).astype(
+                float
+            )
             * CELL_UM
         )
 
@@ -109,7 +111,10 @@ def _component(
 ) -> list[Blob]:
     x, y, w, h = box
     top, left = max(0, y - _MARGIN), max(0, x - _MARGIN)
-    window = (slice(top, min(labels.shape[0], y + h + _MARGIN)), slice(left, min(labels.shape[1], x + w + _MARGIN)))
+    window = (
+        slice(top, min(labels.shape[0], y + h + _MARGIN)),
+        slice(left, min(labels.shape[1], x + w + _MARGIN)),
+    )
     own = labels[window] == k
     for smoothing_um, enough in zip(_SMOOTHING_UM, _CLEAR, strict=True):
         smooth, noise = maps.at(smoothing_um)
@@ -139,7 +144,9 @@ def _component(
         if plateau.sum() > 16:
             # a mottled spot is outlined at half of its usual depth, not of its deepest place
             usual = float(np.median(value[plateau]))
-            _, parts = cv2.connectedComponents(((value > 0.5 * usual) & near).astype(np.uint8), connectivity=4)
+            _, parts = cv2.connectedComponents(
+                ((value > 0.5 * usual) & near).astype(np.uint8), connectivity=4
+            )
             wider = parts == parts[row, column]
             if not (wider & taken & ~mine).any():
                 mine, depth = wider, usual
@@ -162,9 +169,7 @@ def _component(
     return found
 
 
-def _contour(
-    value: NDArray[np.float32], mine: NDArray[np.bool_], level: float
-) -> NDArray[np.float64] | None:
+def _contour(value: NDArray[np.float32], mine: NDArray[np.bool_], level: float) -> NDArray[np.float64] | None:
     """Outer outline (x, y) of a region at a level, between cells, in cells of the window."""
     grown = cv2.dilate(mine.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     # what lies beyond the region's own rim must not join its outline

@@ -128,7 +128,7 @@ def refine(grey: NDArray[np.uint8], circle: Circle, *, rounds: int = 2) -> EdgeF
     located = _locate(grey, circle)
     if located is None:
         return None
-    harmonics, centre = located
+    harmonics, centre, _, _ = located
     fit = None
     for _ in range(rounds):
         step = _fine(grey, centre, harmonics)
@@ -136,6 +136,50 @@ def refine(grey: NDArray[np.uint8], circle: Circle, *, rounds: int = 2) -> EdgeF
             return None
         centre, harmonics, fit = step
     return fit
+
+
+def follow(grey: NDArray[np.uint8], circle: Circle) -> EdgeFit | None:
+    """Fit the edge quickly where it was a moment ago, for the live picture.
+
+    The centre comes from a step filter, radius and blur from one mean profile; neither the glue line's own centre
+    nor each ray's displacement is fitted. Good to a few tenths of a micrometre.
+
+    Parameters
+    ----------
+    grey
+        uint8, shape (height, width).
+    circle
+        Where the fibre was, good to about 12 % of its radius.
+
+    Returns
+    -------
+    EdgeFit or None
+        None where most rays agree on no edge.
+    """
+    located = _locate(grey, circle)
+    if located is None:
+        return None
+    harmonics, (x_px, y_px), support, spread_px = located
+    um = CLADDING_RADIUS_UM / harmonics[0]
+    u = np.linspace(-_REACH_UM, _REACH_UM, 80)
+    values, seen = _sample(grey, (x_px, y_px), _HARMONICS @ harmonics, u / um)
+    if seen.sum() < 60:
+        return None
+    values = values / _ray_gain(values, u, seen)[:, None]
+    rays = values[seen]
+    start = _first_guess(u, rays, um)
+    shape = _solve(
+        u, _trimmed_mean(rays)[None, :], np.ones(1), np.zeros(1), start, _MEAN_ONLY, _scatter(rays)
+    )
+    if abs(shape["shift"]) > 6.0:
+        return None
+    harmonics[0] += shape["shift"] / um
+    return _edge_fit((x_px, y_px), harmonics, shape, um, seen, support, spread_px * um, 0.0, rays, u)
+
+
+def _scatter(rays: NDArray[np.float32]) -> NDArray[np.float32]:
+    out: NDArray[np.float32] = 1.4826 * np.median(np.abs(rays - np.median(rays, axis=0)), axis=0)
+    return out
 
 
 def _sample(
@@ -164,7 +208,7 @@ def _sample(
 
 def _locate(
     grey: NDArray[np.uint8], circle: Circle
-) -> tuple[NDArray[np.float64], tuple[float, float]] | None:
+) -> tuple[NDArray[np.float64], tuple[float, float], float, float] | None:
     """Find the edge on each ray by a step filter and fit the harmonics, the window narrowing each time."""
     radius = circle.radius_px
     count = 128
@@ -188,12 +232,12 @@ def _locate(
         good = seen & (height > 0.3 * max(float(np.median(height[seen])), 1.0))
         if good.sum() < 0.3 * seen.sum() or good.sum() < 24:
             return None
-        harmonics[:terms] = _robust(_HARMONICS[:, :terms], offsets[best], good, 0.01 * radius)[0]
+        harmonics[:terms], spread, inlier = _robust(_HARMONICS[:, :terms], offsets[best], good, 0.01 * radius)
     total = harmonics.copy()
     total[0] += radius
     centre = (circle.x_px + total[1], circle.y_px + total[2])
     total[1] = total[2] = 0.0
-    return total, centre
+    return total, centre, float(inlier.sum() / seen.sum()), spread
 
 
 def _robust(
@@ -229,7 +273,7 @@ def _fine(
     values = values / _ray_gain(values, u, seen)[:, None]
     rays = values[seen]
     start = _first_guess(u, rays, um)
-    scatter = 1.4826 * np.median(np.abs(rays - np.median(rays, axis=0)), axis=0)
+    scatter = _scatter(rays)
     mean = _solve(u, _trimmed_mean(rays)[None, :], np.ones(1), np.zeros(1), start, _MEAN_ONLY, scatter)
     shifts, good = _ray_shifts(values, u, mean, seen)
     _, spread, inlier = _robust(_HARMONICS, shifts, good, 0.25)
@@ -248,26 +292,43 @@ def _fine(
     updated[3:] += radius_wave[3:]
     moved = (centre[0] + radius_wave[1], centre[1] + radius_wave[2])
     residual = (_model(shape.numbers, u, *_waves(shape.numbers, _SECTOR_ANGLES))[0] - sectors)[weight > 0]
+    misfit = float(np.sqrt(np.mean(residual**2)) / max(abs(shape["outer"] - shape["inner"]), 4.0))
+    support = float(inlier.sum() / seen.sum())
+    fit = _edge_fit(moved, updated, shape, um, seen, support, spread, misfit, rays, u)
+    return moved, updated, fit
+
+
+def _edge_fit(
+    centre: tuple[float, float],
+    harmonics: NDArray[np.float64],
+    shape: _Shape,
+    um: float,
+    seen: NDArray[np.bool_],
+    support: float,
+    spread_um: float,
+    misfit: float,
+    rays: NDArray[np.float32],
+    u: NDArray[np.float64],
+) -> EdgeFit:
     inner_part, outer_part = u < shape["shift"] - 2.0, u > shape["shift"] + shape["glue_width"] + 2.0
     interpolation = um * um * (1 / 6 + 1 / 12)  # variance that bilinear sampling and the pixel's area add
-    fit = EdgeFit(
-        x_px=moved[0],
-        y_px=moved[1],
-        radius_px=float(updated[0]),
-        second=(float(updated[3]), float(updated[4])),
+    return EdgeFit(
+        x_px=float(centre[0]),
+        y_px=float(centre[1]),
+        radius_px=float(harmonics[0]),
+        second=(float(harmonics[3]), float(harmonics[4])),
         blur_um=float(np.sqrt(max(shape.blur**2 - interpolation, 0.01))),
         glue_um=shape["glue_width"],
         inner=shape["inner"],
         glue=shape["glue"],
         outer=shape["outer"],
         visible=float(seen.mean()),
-        support=float(inlier.sum() / seen.sum()),
-        scatter_um=spread,
-        misfit=float(np.sqrt(np.mean(residual**2)) / max(abs(shape["outer"] - shape["inner"]), 4.0)),
+        support=support,
+        scatter_um=spread_um,
+        misfit=misfit,
         inner_grain=_grain(rays[:, inner_part]),
         outer_grain=_grain(rays[:, outer_part]),
     )
-    return moved, updated, fit
 
 
 def _sector_misfit(
@@ -413,7 +474,9 @@ def _solve(
     inner, outer = p[_NAMES.index("inner")], p[_NAMES.index("outer")]
     darker, step = min(inner, outer), max(abs(outer - inner), 4.0)
     wave = _WAVE_SHARE * (_GLUE_WIDTH_UM if len(angles) == 1 else max(p[5], 0.05))
-    at = np.array([0, 0, 0, 0, 0, _GLUE_WIDTH_UM, 0, 0, np.log(0.6), inner, 0, _GLUE_SHARE * darker, outer, 0])
+    at = np.array(
+        [0, 0, 0, 0, 0, _GLUE_WIDTH_UM, 0, 0, np.log(0.6), inner, 0, _GLUE_SHARE * darker, outer, 0]
+    )
     loose = np.array(
         [9.0, 9.0, 9.0, 1.0, 1.0, 0.4, wave, wave, 1.0, 99 * step, 0.01 * inner,
          0.2 * darker + 1.0, 99 * step, 0.01 * outer]
@@ -424,7 +487,9 @@ def _solve(
     # neighbouring samples and rays share it; the model itself is good to about a hundredth of the step
     independent = max(_RAYS / len(angles) / 2.0, 1.0)
     smooth = cv2.GaussianBlur(scatter[None, :].astype(np.float64), (0, 0), 3.0)[0]
-    noise = np.sqrt(smooth**2 / independent + (_MODEL_ERROR * step) ** 2 + 0.04) * np.sqrt(max(1.0, 1.5 / (u[1] - u[0])))
+    noise = np.sqrt(smooth**2 / independent + (_MODEL_ERROR * step) ** 2 + 0.04) * np.sqrt(
+        max(1.0, 1.5 / (u[1] - u[0]))
+    )
     scale = np.sqrt(weight)[:, None] / noise
 
     def evaluate(q: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -451,7 +516,13 @@ def _solve(
         trial_cost = trial_residual @ trial_residual + (((trial - at) / loose)[free] ** 2).sum()
         if trial_cost < cost:
             done = float(np.abs(trial - p)[:9].max()) < 1e-3 or cost - trial_cost < 1e-3 * cost
-            p, residual, slopes, cost, damping = trial, trial_residual, trial_slopes, trial_cost, damping * 0.2
+            p, residual, slopes, cost, damping = (
+                trial,
+                trial_residual,
+                trial_slopes,
+                trial_cost,
+                damping * 0.2,
+            )
             if done:
                 break
         else:

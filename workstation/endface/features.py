@@ -121,7 +121,9 @@ def _extent(contour_um: NDArray[np.float64]) -> tuple[float, float]:
     return max(a, b), min(a, b)
 
 
-def distance_range(outline_um: NDArray[np.float64], cells_um: NDArray[np.float64] | None) -> tuple[float, float]:
+def distance_range(
+    outline_um: NDArray[np.float64], cells_um: NDArray[np.float64] | None
+) -> tuple[float, float]:
     """Smallest and largest distance of a feature from the cladding's centre in micrometres."""
     following = np.roll(outline_um, -1, axis=0)
     step = following - outline_um
@@ -160,12 +162,16 @@ def _from_line(line: Line, blur_um: float, scale_error: float) -> Shape:
     )
 
 
-def _error(size_um: float, seen_um: float, blur_um: float, relative_noise: float, scale_error: float) -> float:
+def _error(
+    size_um: float, seen_um: float, blur_um: float, relative_noise: float, scale_error: float
+) -> float:
     """Standard error of a width: the scale's, the edge's own noise, and what an error of the blur leaves."""
     edge = 1.2 * blur_um * relative_noise * math.sqrt(2)
     # taking the blur off a narrow image multiplies its errors by about seen / size
     lever = min(seen_um / max(size_um, 0.2 * blur_um), 5.0)
-    return math.sqrt((scale_error * size_um) ** 2 + (lever * edge) ** 2 + (0.04 * blur_um * lever) ** 2 + 0.03**2)
+    return math.sqrt(
+        (scale_error * size_um) ** 2 + (lever * edge) ** 2 + (0.04 * blur_um * lever) ** 2 + 0.03**2
+    )
 
 
 def _from_blob(blob: Blob, blur_um: float, noise: NDArray[np.float32], scale_error: float) -> Shape:

@@ -6,6 +6,7 @@ over-exposed, blurred, cut off and missing; it is never fitted to something else
 """
 
 import math
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -13,7 +14,7 @@ from numpy.typing import NDArray
 
 from workstation.endface.coarse import Circle, candidates
 from workstation.endface.core import find_core
-from workstation.endface.edge import CLADDING_RADIUS_UM, EdgeFit, refine
+from workstation.endface.edge import EdgeFit, follow, refine
 from workstation.values import Fit, NoFit, NoFitReason, Polarity, ScaleSource
 
 LEAST_SIDE_PX = 64
@@ -54,7 +55,6 @@ def find_fibre(
     *,
     um_per_px: float | None = None,
     scale_source: ScaleSource = ScaleSource.GIVEN,
-    previous: Fit | NoFit | None = None,
 ) -> Fit | NoFit:
     """Find the fibre.
 
@@ -66,9 +66,6 @@ def find_fibre(
         Known scale; None takes the cladding as ruler.
     scale_source
         What a known scale rests on.
-    previous
-        The fit of the frame before: looked at first, which is quicker than searching the whole picture. A picture
-        that is graded is searched without it, so that its result never depends on another picture.
 
     Returns
     -------
@@ -88,14 +85,59 @@ def find_fibre(
             f"The picture is only {grey.shape[1]} by {grey.shape[0]} pixels; at least {LEAST_SIDE_PX} on each side "
             f"are needed.",
         )
-    edge = _follow(grey, previous) if isinstance(previous, Fit) else None
-    found = edge or _search(grey)
-    if isinstance(found, NoFit):
-        return found
-    return _as_fit(grey, found, um_per_px, scale_source)
+    found = _search(grey)
+    return found if isinstance(found, NoFit) else _as_fit(grey, found, um_per_px, scale_source)
 
 
-def _as_fit(grey: NDArray[np.uint8], edge: EdgeFit, um_per_px: float | None, scale_source: ScaleSource) -> Fit:
+def follow_fibre(pixels: NDArray[np.uint8], previous: Fit | NoFit | None) -> Fit | NoFit:
+    """Follow the fibre from one live frame to the next.
+
+    Much quicker than `find_fibre` and a little less exact; where the fibre is no longer where it was, the whole
+    picture is searched. A picture that is graded is always searched, so that its result never depends on another.
+
+    Parameters
+    ----------
+    pixels
+        uint8, shape (height, width) or (height, width, 3) in blue-green-red order.
+    previous
+        What the frame before gave.
+
+    Returns
+    -------
+    Fit or NoFit
+
+    Raises
+    ------
+    ValueError
+        The picture has another shape or type.
+    """
+    if not isinstance(previous, Fit):
+        return find_fibre(pixels)
+    grey = to_grey(pixels)
+    if min(grey.shape) < LEAST_SIDE_PX:
+        return find_fibre(pixels)
+    sign = 1.0 if previous.polarity is Polarity.FERRULE_BRIGHTER else -1.0
+    edge = follow(grey, Circle(*previous.centre_px, previous.cladding_diameter_px / 2, sign))
+    if edge is None or not _looks_like_cladding(edge) or not _in_frame(grey, edge):
+        return find_fibre(pixels)
+    # what was cut off from view by the lens's own defocus is found by searching; a change of scale likewise
+    if abs(edge.radius_px * 2 / previous.cladding_diameter_px - 1) > 0.05:
+        return find_fibre(pixels)
+    fit = _fit_of(edge, None, ScaleSource.CLADDING)
+    if previous.core is None:
+        return fit
+    dx, dy = edge.x_px - previous.centre_px[0], edge.y_px - previous.centre_px[1]
+    core = previous.core
+    return replace(fit, core=replace(core, centre_px=(core.centre_px[0] + dx, core.centre_px[1] + dy)))
+
+
+def _as_fit(
+    grey: NDArray[np.uint8], edge: EdgeFit, um_per_px: float | None, scale_source: ScaleSource
+) -> Fit:
+    return replace(_fit_of(edge, um_per_px, scale_source), core=find_core(grey, edge))
+
+
+def _fit_of(edge: EdgeFit, um_per_px: float | None, scale_source: ScaleSource) -> Fit:
     amplitude = math.hypot(*edge.second)
     return Fit(
         centre_px=(edge.x_px, edge.y_px),
@@ -108,15 +150,7 @@ def _as_fit(grey: NDArray[np.uint8], edge: EdgeFit, um_per_px: float | None, sca
         support=edge.support,
         axis_ratio=(edge.radius_px + amplitude) / (edge.radius_px - amplitude),
         axis_angle_rad=0.5 * math.atan2(edge.second[1], edge.second[0]) % math.pi,
-        core=find_core(grey, edge),
     )
-
-
-def _follow(grey: NDArray[np.uint8], previous: Fit) -> EdgeFit | None:
-    sign = 1.0 if previous.polarity is Polarity.FERRULE_BRIGHTER else -1.0
-    circle = Circle(*previous.centre_px, previous.cladding_diameter_px / 2, sign)
-    edge = refine(grey, circle, rounds=1)
-    return edge if edge is not None and _looks_like_cladding(edge) and _in_frame(grey, edge) else None
 
 
 def _in_frame(grey: NDArray[np.uint8], edge: EdgeFit) -> bool:

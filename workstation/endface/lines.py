@@ -171,7 +171,9 @@ def _strongest(
         turn = cv2.getRotationMatrix2D((middle, middle), 180.0 * k / _DIRECTIONS, 1.0)
         turned = cv2.warpAffine(field, turn, (side, side), flags=cv2.INTER_LINEAR)
         for i, kernel in enumerate(kernels):
-            answer = _median_of_three(cv2.blur(cv2.sepFilter2D(turned, cv2.CV_32F, one, kernel), (piece, 1)), piece)
+            answer = _median_of_three(
+                cv2.blur(cv2.sepFilter2D(turned, cv2.CV_32F, one, kernel), (piece, 1)), piece
+            )
             if k == 0:
                 _fill_scale(scales[i], answer, zones, shown)
             back = cv2.warpAffine(answer, turn, (side, side), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP)
@@ -243,7 +245,9 @@ def _chains(
     return found
 
 
-def _ends(points: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+def _ends(
+    points: NDArray[np.float64],
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Both ends of a chain along its main direction, and that direction."""
     centre = points.mean(axis=0)
     _, _, axes = np.linalg.svd(points - centre, full_matrices=False)

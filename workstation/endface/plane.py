@@ -106,7 +106,9 @@ def _polar_map(rays: int, step_um: float, count: int) -> tuple[NDArray[np.int16]
     return fixed, weights
 
 
-def polar(values: NDArray[np.float32], rays: int = POLAR_RAYS, step_um: float = POLAR_STEP_UM) -> NDArray[np.float32]:
+def polar(
+    values: NDArray[np.float32], rays: int = POLAR_RAYS, step_um: float = POLAR_STEP_UM
+) -> NDArray[np.float32]:
     """Read a map of the plane along rays from the cladding's centre.
 
     Parameters

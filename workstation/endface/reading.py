@@ -70,7 +70,9 @@ def read_face(
     blur_um = math.hypot(fit.blur_um, plane.sampling_um)
     blobs = find_blobs(face, seeds)
     lines = find_lines(face, compact(blobs), blur_um, _edges(fit))
-    shapes = [s for s in shapes_of(blobs, lines, blur_um, seeds.noise, fit.scale_error) if s.inner_um < _READ_TO_UM]
+    shapes = [
+        s for s in shapes_of(blobs, lines, blur_um, seeds.noise, fit.scale_error) if s.inner_um < _READ_TO_UM
+    ]
     shapes.sort(key=lambda s: (round(s.inner_um, 2), -s.size_um))
     core_um = fit.to_um(*fit.core.centre_px) if fit.core is not None else (0.0, 0.0)
     blocked = occlusion([s.outline_um for s in shapes if s.sign < 0], core_um, mode_field_diameter_um)

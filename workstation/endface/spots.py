@@ -113,7 +113,9 @@ def hidden_rays(face: Face) -> NDArray[np.bool_] | None:
     return polar(face.seen.astype(np.float32), _NOISE_RAYS, _NOISE_STEP_UM) < 1
 
 
-def noise_by_radius(values: NDArray[np.float32], hidden: NDArray[np.bool_] | None = None) -> NDArray[np.float64]:
+def noise_by_radius(
+    values: NDArray[np.float32], hidden: NDArray[np.bool_] | None = None
+) -> NDArray[np.float64]:
     """Return the robust spread of a plane's map at each radius of `POLAR_RADII_UM`."""
     rays = polar(values, _NOISE_RAYS, _NOISE_STEP_UM)
     middle = median_by_radius(rays, hidden)
