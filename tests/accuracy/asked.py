@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 
 from tests.accuracy.figures import (
+    ANOTHER_UM,
     Rate,
     counts,
     false_alarms,
@@ -122,7 +123,9 @@ def _wrongs(case: Case) -> Iterable[tuple[float, str]]:
         return
     if owes in ("pass", "fail") and given in ("pass", "fail") and owes != given:
         yield 8, f"owed {owes}, given {given}"
-    if case.fit.get("centre_um", 0) > 0.1:
+    if case.fit.get("centre_um", 0) > ANOTHER_UM:
+        yield 4, "fitted a neighbouring fibre, not that nearest the middle"
+    elif case.fit.get("centre_um", 0) > 0.1:
         yield 4, f"centre off by {case.fit['centre_um']:.2f} µm"
     if case.fit.get("diameter_percent", 0) > 0.4:
         yield 4, f"diameter off by {case.fit['diameter_percent']:.2f} %"

@@ -12,6 +12,7 @@ from tests.accuracy.looking import Case, Row
 from tests.accuracy.truths import TOO_CLOSE
 
 Rate = dict[str, float]
+ANOTHER_UM = 60.0  # a fit this far off is another fibre's: the one nearest the frame's middle is asked for
 _NORMAL_95 = 1.959963984540054  # 97.5 % point of the standard normal distribution
 
 
@@ -147,6 +148,8 @@ def fits(cases: Sequence[Case]) -> dict[str, Any]:
     names = ("centre_um", "diameter_percent", "blur_um", "core_centre_um", "core_diameter_um")
     result: dict[str, Any] = {name: spread(row[name] for row in rows if name in row) for name in names}
     result["polarity right"] = rate(row["polarity_right"] for row in rows)
+    arrays = [case.fit for case in cases if case.condition == "good" and case.about["array"]]
+    result["arrays, a neighbour fitted"] = rate(row.get("centre_um", 0.0) > ANOTHER_UM for row in arrays)
     result["core kind"] = table((row["true_kind"], row["kind"]) for row in rows)
     return result
 

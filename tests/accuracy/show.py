@@ -19,7 +19,7 @@ _TRUE, _HARD, _FOUND, _ALARM = (
     (80, 80, 255),
 )
 _FONT = cv2.FONT_HERSHEY_SIMPLEX
-_TALL_PX = 1100  # about as tall as the drawing of a whole contact zone becomes
+_TALL_PX = 900  # the drawing is at least as tall
 
 
 def show(seed: int, folder: Path) -> Path:
@@ -36,8 +36,7 @@ def show(seed: int, folder: Path) -> Path:
     criteria = criteria_sets()[0]
     looked = look(seed, criteria)
     truth, verdict = looked.picture.truth, looked.graded.verdict
-    up = max(1, math.ceil(_TALL_PX * truth.um_per_px / 260))
-    bare, top = _cropped(looked, up)
+    bare, top, up = _cropped(looked)
     drawn = bare.copy()
     _outlines(drawn, looked, up, top)
     both = np.concatenate([bare, drawn], axis=1)
@@ -58,20 +57,26 @@ def show(seed: int, folder: Path) -> Path:
     return path
 
 
-def _cropped(looked: Looked, up: int) -> tuple[NDArray[np.uint8], NDArray[np.float64]]:
-    """Return the enlarged picture around the contact zone, in colour, and the pixel at its corner."""
+def _cropped(looked: Looked) -> tuple[NDArray[np.uint8], NDArray[np.float64], int]:
+    """Return the picture around the contact zone, in colour, the pixel at its corner, and its enlargement.
+
+    The whole picture is drawn where the fit lies elsewhere than the fibre.
+    """
     pixels, truth = looked.picture.pixels, looked.picture.truth
     low, high = np.zeros(2), np.array([truth.width_px, truth.height_px], dtype=np.float64)
-    if truth.centre_px is not None:
+    fit = looked.graded.reading.fit
+    astray = isinstance(fit, Fit) and math.dist(fit.centre_px, truth.centre_px or (0, 0)) * fit.um_per_px > 20
+    if truth.centre_px is not None and not astray:
         centre, reach = np.asarray(truth.centre_px), 130 / truth.um_per_px
         low, high = np.maximum(np.floor(centre - reach), 0), np.minimum(np.ceil(centre + reach), high)
         if (high - low < 8).any():
             low, high = np.zeros(2), np.array([truth.width_px, truth.height_px], dtype=np.float64)
     x0, y0, x1, y1 = (int(value) for value in (*low, *high))
     part = np.ascontiguousarray(pixels[y0:y1, x0:x1])
+    up = max(1, math.ceil(_TALL_PX / part.shape[0]))
     large = cv2.resize(part, None, fx=up, fy=up, interpolation=cv2.INTER_CUBIC)
     coloured = large if large.ndim == 3 else cv2.cvtColor(large, cv2.COLOR_GRAY2BGR)
-    return np.asarray(coloured, dtype=np.uint8), low
+    return np.asarray(coloured, dtype=np.uint8), low, up
 
 
 def _outlines(canvas: NDArray[np.uint8], looked: Looked, up: int, corner: NDArray[np.float64]) -> None:

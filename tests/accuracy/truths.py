@@ -146,12 +146,17 @@ def _snr(
         sensor *= 0.45  # grey is 0.299 red + 0.587 green + 0.114 blue (ITU-R BT.601): squares add up to 0.447
     on_glass = scene.fibre is not None and feature.inner_um < 62.0
     grain = level * (scene.texture if on_glass else scene.grain)
-    surface = grain**2 * 4 * math.pi * scene.grain_um**2
     blur = optics.blur_um
     if feature.form is Form.SCRATCH:
-        energy = feature.length_um * feature.width_um**2 / (feature.width_um + 2 * math.sqrt(math.pi) * blur)
+        spread = feature.width_um + 2 * math.sqrt(math.pi) * blur
+        energy = feature.length_um * feature.width_um**2 / spread
+        coarse = spread / (spread + 2 * math.sqrt(math.pi) * scene.grain_um)
     else:
-        energy = area.size_um2**2 / (area.size_um2 + 4 * math.pi * blur**2)
+        spread = area.size_um2 + 4 * math.pi * blur**2
+        energy = area.size_um2**2 / spread
+        coarse = spread / (spread + 4 * math.pi * scene.grain_um**2)
+    # grain coarser than the feature hardly differs across it: its mean can't vary more than the grain itself
+    surface = grain**2 * 4 * math.pi * scene.grain_um**2 * coarse
     return level * abs(contrast) * math.sqrt(energy / (sensor + surface))
 
 

@@ -44,6 +44,7 @@ def summary(figures: Row) -> Iterable[str]:
     for name, it in figures["fit"].items():
         if "p95" in it:
             yield f"    {name:<20} {it['p50']:.3f}  {it['p95']:.3f}  {it['max']:.3f}   ({it['of']})"
+    yield f"    arrays, a neighbour fitted: {rate_words(figures['fit']['arrays, a neighbour fitted'])}"
     yield from confusion_lines(figures["fit"]["core kind"])
     for name, groups in figures["found"].items():
         yield f"Found by {name}"
