@@ -11,8 +11,18 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from workstation.endface.arrays import f32, f64
 from workstation.endface.plane import (
-    CELL_UM, HALF_UM, MIDDLE, POLAR_RADII_UM, POLAR_RAYS, POLAR_STEP_UM, SIDE, Plane, coordinates, polar,
+    CELL_UM,
+    HALF_UM,
+    MIDDLE,
+    POLAR_RADII_UM,
+    POLAR_RAYS,
+    POLAR_STEP_UM,
+    SIDE,
+    Plane,
+    coordinates,
+    polar,
 )  # fmt: skip
 from workstation.values import Fit
 
@@ -81,7 +91,7 @@ def _steepness(background: NDArray[np.float32]) -> NDArray[np.float32]:
     gx = cv2.Sobel(half, cv2.CV_32F, 1, 0, scale=1 / 8 / (2 * CELL_UM))
     gy = cv2.Sobel(half, cv2.CV_32F, 0, 1, scale=1 / 8 / (2 * CELL_UM))
     relative = cv2.magnitude(gx, gy) / np.maximum(half, 1.0)
-    return cv2.resize(relative, (SIDE, SIDE), interpolation=cv2.INTER_LINEAR)
+    return f32(cv2.resize(relative, (SIDE, SIDE), interpolation=cv2.INTER_LINEAR))
 
 
 def median_by_radius(rays: NDArray[np.float32], hidden: NDArray[np.bool_] | None) -> NDArray[np.float64]:
@@ -96,7 +106,7 @@ def median_by_radius(rays: NDArray[np.float32], hidden: NDArray[np.bool_] | None
     middle = columns[np.arange(len(columns)), np.maximum(count - 1, 0) // 2].astype(np.float64)
     last = int(np.nonzero(count >= 8)[0].max(initial=0))
     middle[count < 8] = middle[last]
-    return middle
+    return f64(middle)
 
 
 _LAMP_TERMS = 5
@@ -138,7 +148,7 @@ def _lamp(rays: NDArray[np.float32], hidden: NDArray[np.bool_] | None, fit: Fit)
     """
     step_a, step_r = 4, 8
     core_um = 4.0 if fit.core is None else fit.core.diameter_um / 2
-    cladding = (POLAR_RADII_UM > core_um + 4.0) & (POLAR_RADII_UM < 57.0)
+    cladding = (core_um + 4.0 < POLAR_RADII_UM) & (POLAR_RADII_UM < 57.0)
     ferrule = POLAR_RADII_UM > 69.0
     usable = np.broadcast_to(cladding | ferrule, rays.shape)
     if hidden is not None:
@@ -196,7 +206,7 @@ def _spread(profile: NDArray[np.float64]) -> NDArray[np.float32]:
     """Lay a radial profile over the plane."""
     fine = (np.arange(int(_RADIUS_INDEX.max()) + 1) + 0.5) * _FINE_UM
     table = np.interp(fine, POLAR_RADII_UM, profile).astype(np.float32)
-    return table[_RADIUS_INDEX]
+    return f32(table[_RADIUS_INDEX])
 
 
 def _edge_band(
@@ -231,7 +241,7 @@ def _edge_band(
 
 
 def _band_cells() -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float32]]:
-    global _BAND  # noqa: PLW0603
+    global _BAND
     if _BAND is None:
         x, y, radius = coordinates()
         inside = (radius >= _EDGE_BAND_UM[0]) & (radius < _EDGE_BAND_UM[1] - POLAR_STEP_UM)
@@ -252,7 +262,7 @@ def _core_patch(
     background: NDArray[np.float32], plane: Plane, fit: Fit, lamp_numbers: NDArray[np.float64]
 ) -> None:
     """Replace the background near the core by the profile about the core's own centre, in place."""
-    assert fit.core is not None  # noqa: S101
+    assert fit.core is not None
     ox, oy = fit.to_um(*fit.core.centre_px)
     reach = fit.core.diameter_um / 2 + max(3.0, 4 * fit.blur_um)
     half = int((reach + 2) / CELL_UM)

@@ -15,6 +15,8 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
+from workstation.endface.arrays import f64
+
 _SMALL_HEIGHT_PX = 96
 _RADIUS_STEP = 1.05
 
@@ -64,7 +66,7 @@ def candidates(
         * _SMALL_HEIGHT_PX
         * _RADIUS_STEP ** np.arange(1 + int(np.log(largest / smallest) / np.log(_RADIUS_STEP)))
     )
-    scores = _ring_scores(field, radii, margin)
+    scores = _ring_scores(field, f64(radii), margin)
     found = _peaks(scores, most)
     pad = margin * _SMALL_HEIGHT_PX
     sx, sy = grey.shape[1] / size[0], grey.shape[0] / size[1]

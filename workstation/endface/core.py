@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from workstation.endface.arrays import f64
 from workstation.endface.edge import EdgeFit
 from workstation.values import Core, CoreKind
 
@@ -97,7 +98,7 @@ def _polar(grey: NDArray[np.uint8], edge: EdgeFit, x_px: float, y_px: float) -> 
 def _shapes(radius: float, blur_um: float, kind: CoreKind) -> NDArray[np.float64]:
     inside = 1 - ndtr((_RADII_UM - radius) / max(blur_um, 0.2))
     if kind is CoreKind.SINGLE_MODE:
-        return inside[None, :]
+        return f64(inside[None, :])
     return np.stack([inside, inside * np.maximum(1 - (_RADII_UM / radius) ** 2, 0)])
 
 
@@ -108,7 +109,7 @@ def _solve(
     weight = 1 / error
     coefficients = np.zeros(basis.shape[1])
     for _ in range(2):
-        coefficients = np.linalg.lstsq(basis * weight[:, None], profile * weight, rcond=None)[0]
+        coefficients = f64(np.linalg.lstsq(basis * weight[:, None], profile * weight, rcond=None)[0])
         scaled = np.abs(profile - basis @ coefficients) / error
         weight = np.minimum(1.0, 4.0 / np.maximum(scaled, 1e-9)) / error
     scaled = np.minimum(np.abs(profile - basis @ coefficients) / error, 12.0)

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from skimage.measure import find_contours
 
+from workstation.endface.arrays import f32
 from workstation.endface.background import Face
 from workstation.endface.plane import CELL_UM, MIDDLE
 from workstation.endface.spots import Seeds, hidden_rays, noise_map
@@ -87,7 +88,7 @@ def find_blobs(face: Face, seeds: Seeds) -> list[Blob]:
         count, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
         for k in range(1, min(count, _MOST)):
             x, y, w, h = (int(v) for v in stats[k, :4])
-            blobs += _component(maps, sign, labels, k, (x, y, w, h))
+            blobs += _component(maps, sign, np.asarray(labels, np.int32), k, (x, y, w, h))
     return blobs
 
 
@@ -101,7 +102,7 @@ class _Maps:
 
     def at(self, smoothing_um: float) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
         if smoothing_um not in self._made:
-            smooth = cv2.GaussianBlur(self._face.contrast, (0, 0), smoothing_um / CELL_UM)
+            smooth = f32(cv2.GaussianBlur(self._face.contrast, (0, 0), smoothing_um / CELL_UM))
             self._made[smoothing_um] = (smooth, noise_map(smooth, None, self._hidden))
         return self._made[smoothing_um]
 

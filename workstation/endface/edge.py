@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from workstation.endface.arrays import f32, f64
 from workstation.endface.coarse import Circle
 
 CLADDING_RADIUS_UM = 62.5  # half of 125 µm, ITU-T G.652 (11/2016) and IEC 60793-2-10, from memory
@@ -178,8 +179,7 @@ def follow(grey: NDArray[np.uint8], circle: Circle) -> EdgeFit | None:
 
 
 def _scatter(rays: NDArray[np.float32]) -> NDArray[np.float32]:
-    out: NDArray[np.float32] = 1.4826 * np.median(np.abs(rays - np.median(rays, axis=0)), axis=0)
-    return out
+    return f32(1.4826 * np.median(np.abs(rays - np.median(rays, axis=0)), axis=0))
 
 
 def _sample(
@@ -203,7 +203,7 @@ def _sample(
         crop, (x - x0).astype(np.float32), (y - y0).astype(np.float32), cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_REPLICATE,
     )  # fmt: skip
-    return values, seen
+    return f32(values), seen
 
 
 def _locate(
@@ -217,7 +217,7 @@ def _locate(
     if seen.mean() < 0.2:
         return None
     wrapped = np.concatenate([values[-2:], values, values[:2]])
-    values = cv2.blur(wrapped, (1, 5))[2:-2]
+    values = f32(cv2.blur(wrapped, (1, 5))[2:-2])
     half = 7
     sums = cv2.blur(values, (half, 1), borderType=cv2.BORDER_REPLICATE)
     step = np.full_like(values, -1e9)
@@ -255,7 +255,7 @@ def _robust(
         if np.count_nonzero(weight) < 4 * basis.shape[1]:
             break
         normal = (basis * weight[:, None]).T @ basis + 1e-9 * np.eye(basis.shape[1])
-        coefficients = np.linalg.solve(normal, (basis * weight[:, None]).T @ values)
+        coefficients = f64(np.linalg.solve(normal, (basis * weight[:, None]).T @ values))
     inlier = good & (np.abs(values - basis @ coefficients) < max(3.5 * spread, floor))
     return coefficients, spread, inlier
 
@@ -427,7 +427,7 @@ def _first_guess(u: NDArray[np.float64], rays: NDArray[np.float32], um: float) -
 def _waves(
     numbers: NDArray[np.float64], angles: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Edge and glue width at each angle, as columns: the bore isn't concentric, so the dark line is wider on one side."""
+    """Edge and glue width at each angle, as columns: the bore is off centre, so the dark line is wider on one side."""
     c, s = np.cos(angles), np.sin(angles)
     edge = np.stack([np.ones_like(c), c, s, np.cos(2 * angles), np.sin(2 * angles)], axis=1) @ numbers[:5]
     glue = np.stack([np.ones_like(c), c, s], axis=1) @ numbers[5:8]

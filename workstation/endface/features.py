@@ -165,7 +165,7 @@ def _from_line(line: Line, blur_um: float, scale_error: float) -> Shape:
 def _error(
     size_um: float, seen_um: float, blur_um: float, relative_noise: float, scale_error: float
 ) -> float:
-    """Standard error of a width: the scale's, the edge's own noise, and what an error of the blur leaves."""
+    """Return the standard error of a width: the scale's, the edge's own noise, and what an error of the blur leaves."""
     edge = 1.2 * blur_um * relative_noise * math.sqrt(2)
     # taking the blur off a narrow image multiplies its errors by about seen / size
     lever = min(seen_um / max(size_um, 0.2 * blur_um), 5.0)

@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from workstation.endface.arrays import u8
 from workstation.endface.coarse import Circle, candidates
 from workstation.endface.core import find_core
 from workstation.endface.edge import EdgeFit, follow, refine
@@ -47,7 +48,7 @@ def to_grey(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
         )
     if pixels.ndim == 2:
         return np.ascontiguousarray(pixels)
-    return cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY)
+    return u8(cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY))
 
 
 def find_fibre(
@@ -156,7 +157,7 @@ def _fit_of(edge: EdgeFit, um_per_px: float | None, scale_source: ScaleSource) -
 def _in_frame(grey: NDArray[np.uint8], edge: EdgeFit) -> bool:
     height, width = grey.shape
     reach = edge.radius_px + 0.5
-    return reach <= edge.x_px <= width - 1 - reach and reach <= edge.y_px <= height - 1 - reach
+    return bool(reach <= edge.x_px <= width - 1 - reach and reach <= edge.y_px <= height - 1 - reach)
 
 
 def _looks_like_cladding(edge: EdgeFit) -> bool:

@@ -17,6 +17,7 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
+from workstation.endface.arrays import f32
 from workstation.endface.background import Face
 from workstation.endface.plane import CELL_UM, MIDDLE
 from workstation.endface.spots import hidden_rays, noise_map
@@ -147,7 +148,7 @@ def _profile_kernel(cell_um: float, sigma_um: float) -> NDArray[np.float32]:
     half = int(np.ceil(2.5 * wide))
     x = np.arange(-half, half + 1)
     centre, around = np.exp(-0.5 * (x / sigma) ** 2), np.exp(-0.5 * (x / wide) ** 2)
-    return (centre / centre.sum() - around / around.sum()).astype(np.float32)
+    return f32(centre / centre.sum() - around / around.sum())
 
 
 def _strongest(
@@ -172,7 +173,7 @@ def _strongest(
         turned = cv2.warpAffine(field, turn, (side, side), flags=cv2.INTER_LINEAR)
         for i, kernel in enumerate(kernels):
             answer = _median_of_three(
-                cv2.blur(cv2.sepFilter2D(turned, cv2.CV_32F, one, kernel), (piece, 1)), piece
+                f32(cv2.blur(cv2.sepFilter2D(turned, cv2.CV_32F, one, kernel), (piece, 1))), piece
             )
             if k == 0:
                 _fill_scale(scales[i], answer, zones, shown)
@@ -331,7 +332,7 @@ def _straightened(contrast: NDArray[np.float32], path: NDArray[np.float64]) -> N
     normal = np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)
     x = MIDDLE + (path[:, :1] + _ACROSS_UM * normal[:, :1]) / CELL_UM
     y = MIDDLE + (path[:, 1:] + _ACROSS_UM * normal[:, 1:]) / CELL_UM
-    return cv2.remap(contrast, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR)
+    return f32(cv2.remap(contrast, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR))
 
 
 def _measure(face: Face, sign: int, points: NDArray[np.float64], blur_um: float) -> Line | None:

@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from workstation.endface.arrays import f32
 from workstation.values import Fit
 
 CELL_UM = 0.25
@@ -64,12 +65,12 @@ def to_plane(grey: NDArray[np.uint8], fit: Fit) -> Plane:
     reach = int(HALF_UM / um) + 4
     x0, y0 = max(0, int(fit.centre_px[0]) - reach), max(0, int(fit.centre_px[1]) - reach)
     x1, y1 = min(width, int(fit.centre_px[0]) + reach), min(height, int(fit.centre_px[1]) + reach)
-    crop = grey[y0:y1, x0:x1]
+    crop = f32(grey[y0:y1, x0:x1])
     extra = 0.0
     if um < 0.75 * CELL_UM:
         # finer pixels than cells: take the mean over a cell, so that no noise is folded in
         sigma_px = 0.4 * CELL_UM / um
-        crop = cv2.GaussianBlur(crop, (0, 0), sigma_px)
+        crop = f32(cv2.GaussianBlur(crop, (0, 0), sigma_px))
         extra = (sigma_px * um) ** 2
     step = CELL_UM / um
     affine = np.array(
@@ -79,14 +80,12 @@ def to_plane(grey: NDArray[np.uint8], fit: Fit) -> Plane:
         ]
     )
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    values = cv2.warpAffine(
-        crop.astype(np.float32), affine, (SIDE, SIDE), flags=flags, borderMode=cv2.BORDER_REPLICATE
-    )
+    values = cv2.warpAffine(crop, affine, (SIDE, SIDE), flags=flags, borderMode=cv2.BORDER_REPLICATE)
     column = fit.centre_px[0] + (np.arange(SIDE) - MIDDLE) * step
     row = fit.centre_px[1] + (np.arange(SIDE) - MIDDLE) * step
     across, down = (column >= 0) & (column <= width - 1), (row >= 0) & (row <= height - 1)
     sampling_um = float(np.sqrt(um * um * (1 / 6 + 1 / 12) + extra))
-    return Plane(values, down[:, None] & across[None, :], sampling_um, bool(across.all() and down.all()))
+    return Plane(f32(values), down[:, None] & across[None, :], sampling_um, bool(across.all() and down.all()))
 
 
 @lru_cache(maxsize=1)
@@ -123,4 +122,4 @@ def polar(
     ndarray of float32, shape (rays, int((HALF_UM - 0.5) / step_um))
     """
     fixed, weights = _polar_map(rays, step_um, int((HALF_UM - 0.5) / step_um))
-    return cv2.remap(values, fixed, weights, cv2.INTER_LINEAR)
+    return f32(cv2.remap(values, fixed, weights, cv2.INTER_LINEAR))

@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from workstation.endface.arrays import f32
 from workstation.endface.background import Face, median_by_radius
 from workstation.endface.plane import CELL_UM, HALF_UM, POLAR_RADII_UM, SIDE, coordinates, polar
 
@@ -67,8 +68,8 @@ def find_seeds(face: Face) -> Seeds:
     for sigma_um, shrink in SCALES_UM:
         small = face.contrast if shrink == 1 else _shrink(face.contrast, shrink)
         sigma = sigma_um / (CELL_UM * shrink)
-        centre = cv2.GaussianBlur(small, (0, 0), sigma)
-        around = cv2.GaussianBlur(small, (0, 0), sigma * _SURROUND)
+        centre = f32(cv2.GaussianBlur(small, (0, 0), sigma))
+        around = f32(cv2.GaussianBlur(small, (0, 0), sigma * _SURROUND))
         response = centre - around
         error = _steepness_error(face, sigma_um, shrink)
         z = response / noise_map(response, error, hidden, shrink)
@@ -81,7 +82,7 @@ def find_seeds(face: Face) -> Seeds:
             hit = (sign * z > THRESHOLD) & (sign * z_plain > 0.6 * THRESHOLD)
             if hit.any():
                 found |= hit if shrink == 1 else _grow(hit, shrink)
-    assert first is not None  # noqa: S101
+    assert first is not None
     return Seeds(dark, bright, *first)
 
 
@@ -102,8 +103,8 @@ def _steepness_error(face: Face, sigma_um: float, shrink: int) -> NDArray[np.flo
     by = max(shrink, 2)
     start = (SIDE // 2) % by
     small = np.ascontiguousarray(face.steepness[start::by, start::by])
-    blurred = cv2.GaussianBlur(small, (0, 0), max(0.3, sigma_um / (CELL_UM * by)))
-    return np.float32(POSITION_ERROR_UM) * (blurred if shrink > 1 else _stretch(blurred))
+    blurred = f32(cv2.GaussianBlur(small, (0, 0), max(0.3, sigma_um / (CELL_UM * by))))
+    return f32(POSITION_ERROR_UM * (blurred if shrink > 1 else _stretch(blurred)))
 
 
 def hidden_rays(face: Face) -> NDArray[np.bool_] | None:
@@ -146,11 +147,11 @@ def noise_map(
     table = np.interp(np.arange(0, HALF_UM * 1.5, 0.5), POLAR_RADII_UM, spread).astype(np.float32)
     start = (SIDE // 2) % shrink
     out = table[_INDEX[start::shrink, start::shrink]]
-    return out if error is None else cv2.magnitude(out, error)
+    return f32(out if error is None else cv2.magnitude(out, error))
 
 
 def _stretch(values: NDArray[np.float32]) -> NDArray[np.float32]:
-    return cv2.resize(values, (SIDE, SIDE), interpolation=cv2.INTER_LINEAR)
+    return f32(cv2.resize(values, (SIDE, SIDE), interpolation=cv2.INTER_LINEAR))
 
 
 _INDEX = (coordinates()[2] * np.float32(2.0)).astype(np.int32)
