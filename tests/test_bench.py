@@ -88,7 +88,7 @@ def test_an_opaque_disc_blocks_what_integration_says(
         assert true == pytest.approx(1 - math.exp(-2 * radius_um**2 / W_UM**2), rel=1e-8)
     assert true == pytest.approx(integrated_polygon(disc(radius_um, x_um), W_UM), rel=1e-4)
     found = occlusion([disc(radius_um, x_um)], (0.0, 0.0), MFD_UM)
-    assert found.weighted_fraction == pytest.approx(true, rel=0.01)
+    assert found.weighted_fraction == pytest.approx(true, rel=0.015)
     assert found.loss_db == pytest.approx(loss_db, rel=0.015, abs=0.001)
     assert found.mode_field_diameter_um == MFD_UM
 
@@ -98,8 +98,11 @@ def test_an_opaque_strip_blocks_an_error_function(width_um: float, percent: floa
     true = float(erf(math.sqrt(2) * width_um / 2 / W_UM))
     assert 100 * true == pytest.approx(percent, abs=6e-4)
     half = width_um / 2
-    strip = np.array([[-half, -90.0], [half, -90.0], [half, 90.0], [-half, 90.0]])
-    assert occlusion([strip], (0.0, 0.0), MFD_UM).weighted_fraction == pytest.approx(true, rel=0.01)
+    c, s = math.cos(0.3), math.sin(0.3)
+    strip = np.array([[-half, -90.0], [half, -90.0], [half, 90.0], [-half, 90.0]]) @ np.array(
+        [[c, s], [-s, c]]
+    )
+    assert occlusion([strip], (0.0, 0.0), MFD_UM).weighted_fraction == pytest.approx(true, rel=0.015)
 
 
 @pytest.mark.parametrize(("loss_db", "percent"), [(0.1, 1.14), (0.2, 2.28), (0.5, 5.59)])

@@ -15,6 +15,8 @@ from jsonschema import Draft202012Validator
 
 from workstation.cli import main
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).parents[1]
 SAMPLES = ROOT / "sample_captures"
 PICTURES = sorted(path for path in SAMPLES.iterdir() if path.suffix in {".png", ".jpg"})

@@ -6,7 +6,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from endface_command import ROOT, SAMPLES, TIME_LIMIT_S, endface, environment
+from endface_command import COMMAND, ROOT, SAMPLES, TIME_LIMIT_S, endface, environment
 
 from workstation import __version__, window
 from workstation.cli import main
@@ -85,6 +85,18 @@ def test_the_criteria_that_ship_are_listed_with_their_provenance(capsys: pytest.
     assert marked == {ref.id for ref in available() if ref.unverified} == {"iec-61300-3-35-2015-sm-pc-26"}
     assert "iec-61300-3-35-2015-sm-pc-45  [default]" in shown
     assert "doesn't replace measurements of loss" in words
+
+
+def test_an_old_code_page_is_no_obstacle() -> None:
+    done = subprocess.run(
+        [*COMMAND, "criteria"],
+        capture_output=True,
+        timeout=TIME_LIMIT_S,
+        check=False,
+        env={**environment(), "PYTHONIOENCODING": "ascii"},
+    )
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert done.stdout.isascii()
 
 
 def test_a_right_criteria_file_is_said_to_be_right(

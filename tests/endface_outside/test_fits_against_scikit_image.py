@@ -20,8 +20,8 @@ from workstation.values import Fit, NoFit
 
 CENTRE_PX = (388.37, 311.81)
 
-# Where the ferrule is the brighter, no glue line at all looks much like one far narrower than the blur, and the
-# cladding then ends a little further in. No real face is without glue; what the project promises is 0.4 %.
+# Where the ferrule is the brighter, no glue line at all looks much like one far narrower than the blur, and
+# the cladding then ends a little further in. No real face is without glue; 0.4 % is what is promised.
 DIAMETER_SHARE = {True: 0.001, False: 0.004}
 
 

@@ -4,6 +4,7 @@ Nothing heavy is imported before it is needed: Qt only for the window, OpenCV an
 """
 
 import argparse
+import io
 import os
 import sys
 from collections.abc import Callable, Sequence
@@ -35,6 +36,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     int
         The exit status: 0 done, 1 done in part or not done, 2 wrong usage, 130 stopped by Ctrl+C.
     """
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        # A console or file in an old code page hasn't every character; a mark is better than an error.
+        sys.stdout.reconfigure(errors="backslashreplace")
     parser = _parser()
     try:
         chosen = parser.parse_args(arguments)

@@ -83,30 +83,29 @@ class _Lane:
     """One worker process, replaced when it dies."""
 
     def __init__(self) -> None:
-        self._pool = self._new_pool()
+        self._pool: ProcessPoolExecutor | None = None
 
     def begin(self, work: Callable[[Piece], Result], piece: Piece) -> Future[Result]:
-        with _deaf_to_ctrl_c():
+        if self._pool is not None:
             try:
                 return self._pool.submit(work, piece)
             except BrokenProcessPool:  # the worker died, with the piece before or idle
                 self.end()
-                self._pool = self._new_pool()
-                return self._pool.submit(work, piece)
+        # Spawned everywhere, and never forked: a fork copies a process whose libraries have threads.
+        context = multiprocessing.get_context("spawn")
+        self._pool = ProcessPoolExecutor(1, mp_context=context, initializer=_begin_worker)
+        with _deaf_to_ctrl_c():
+            return self._pool.submit(work, piece)
 
     def stop(self) -> None:
         """Begin nothing more."""
-        self._pool.shutdown(wait=False, cancel_futures=True)
+        if self._pool is not None:
+            self._pool.shutdown(wait=False, cancel_futures=True)
 
     def end(self) -> None:
         """Wait until the worker has ended."""
-        self._pool.shutdown(wait=True)
-
-    @staticmethod
-    def _new_pool() -> ProcessPoolExecutor:
-        # Spawned everywhere, and never forked: a fork copies a process whose libraries have threads.
-        context = multiprocessing.get_context("spawn")
-        return ProcessPoolExecutor(1, mp_context=context, initializer=_begin_worker)
+        if self._pool is not None:
+            self._pool.shutdown(wait=True)
 
 
 def _begin_worker() -> None:
