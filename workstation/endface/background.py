@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from workstation.endface.arrays import f32, f64
 from workstation.endface.plane import (
@@ -24,7 +25,7 @@ from workstation.endface.plane import (
     coordinates,
     polar,
 )  # fmt: skip
-from workstation.values import Fit
+from workstation.values import CoreKind, Fit
 
 _ANGLES = np.arange(POLAR_RAYS) * (2 * np.pi / POLAR_RAYS)
 _BASIS = np.stack(
@@ -73,7 +74,7 @@ def flatten(plane: Plane, fit: Fit) -> Face:
     hidden = None if plane.all_seen else polar(plane.seen.astype(np.float32)) < 1
     lamp_numbers = _lamp(rays, hidden, fit)
     even = (rays / _lamp_rays(lamp_numbers)).astype(np.float32)
-    profile = _profile(even, hidden)
+    profile = _held_centre(_profile(even, hidden), f64(POLAR_RADII_UM), fit)
     background = _spread(profile) * _lamp_map(lamp_numbers)
     _edge_band(background, even, hidden, profile)
     level = profile
@@ -107,6 +108,33 @@ def median_by_radius(rays: NDArray[np.float32], hidden: NDArray[np.bool_] | None
     last = int(np.nonzero(count >= 8)[0].max(initial=0))
     middle[count < 8] = middle[last]
     return f64(middle)
+
+
+_CENTRE_UM = 10.0
+_CENTRE_FREEDOM = 0.06
+
+
+def _held_centre(
+    profile: NDArray[np.float64], radii_um: NDArray[np.float64], fit: Fit
+) -> NDArray[np.float64]:
+    """Hold the profile near the centre to what cladding and core explain.
+
+    At a small radius the median is no help against dirt: a particle on the core covers the whole circle. There the
+    profile may leave the level around it, with the core's own step, by a few hundredths and no more.
+    """
+    centre = radii_um < _CENTRE_UM
+    around = (radii_um >= _CENTRE_UM) & (radii_um < 1.8 * _CENTRE_UM)
+    if not around.any():
+        return profile
+    expected = np.full(int(centre.sum()), float(np.median(profile[around])))
+    if fit.core is not None and fit.core.kind is CoreKind.SINGLE_MODE:
+        inside = 1 - ndtr((radii_um[centre] - fit.core.diameter_um / 2) / max(fit.blur_um, 0.2))
+        expected *= 1 + fit.core.step * inside
+    held = profile.copy()
+    held[centre] = np.clip(
+        profile[centre], expected * (1 - _CENTRE_FREEDOM), expected * (1 + _CENTRE_FREEDOM)
+    )
+    return held
 
 
 _LAMP_TERMS = 5
@@ -287,7 +315,7 @@ def _core_patch(
     # few cells share a small radius: smooth the profile there with what the optics could not have resolved
     smooth = cv2.GaussianBlur(profile[None, :], (0, 0), max(0.5, 0.5 * fit.blur_um / step))[0]
     few = np.clip((5.0 - radii) / 3.0, 0, 1)
-    smooth = few * smooth + (1 - few) * profile
+    smooth = _held_centre(f64(few * smooth + (1 - few) * profile), f64(radii), fit)
     blend = np.clip((reach - distance) / 2.0, 0, 1).astype(np.float32)
     own = np.interp(distance, radii, smooth).astype(np.float32) * lamp
     background[window] = background[window] * (1 - blend) + own * blend

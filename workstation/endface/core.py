@@ -28,6 +28,8 @@ _KINDS = (
     (CoreKind.MULTIMODE_62_5, np.arange(28.75, 33.8, 0.25)),
 )
 _LEAST_STEP = 0.006
+# A core is a little darker than the cladding or a good deal brighter; what is much darker lies on top of it.
+_DARKEST_STEP = -0.09
 
 
 def find_core(grey: NDArray[np.uint8], edge: EdgeFit) -> Core | None:
@@ -65,7 +67,7 @@ def find_core(grey: NDArray[np.uint8], edge: EdgeFit) -> Core | None:
     _, kind, radius, coefficients, shapes = best
     step = float((coefficients[2:] @ shapes).max(initial=0.0) + (coefficients[2:] @ shapes).min(initial=0.0))
     step /= float(coefficients[0])
-    if abs(step) < _LEAST_STEP:
+    if abs(step) < _LEAST_STEP or step < _DARKEST_STEP:
         return None
     slope = np.gradient(coefficients[2:] @ shapes, _STEP_UM)
     centre_px = (edge.x_px, edge.y_px)

@@ -41,6 +41,9 @@ class Blob:
         Standard deviation of the smoothing of the map that was read.
     contour_um
         float64, (n, 2): outline at half depth.
+    softness
+        How far apart the outlines at 0.3 and 0.7 of its depth lie, over its radius: 0.6 for a Gaussian spot, near
+        0 for a sharp-edged one.
     mask, origin
         bool window of the plane's cells, and its first row and column.
     """
@@ -50,6 +53,7 @@ class Blob:
     significance: float
     smoothing_um: float
     contour_um: NDArray[np.float64]
+    softness: float
     mask: NDArray[np.bool_]
     origin: tuple[int, int]
 
@@ -163,11 +167,21 @@ def _component(
                 significance=float(clear[row, column]),
                 smoothing_um=smoothing_um,
                 contour_um=(contour + offset) * CELL_UM,
+                softness=_softness(value, near, (row, column), depth),
                 mask=mine,
                 origin=(top, left),
             )
         )
     return found
+
+
+def _softness(
+    value: NDArray[np.float32], near: NDArray[np.bool_], summit: tuple[int, int], depth: float
+) -> float:
+    _, parts = cv2.connectedComponents(((value > 0.3 * depth) & near).astype(np.uint8), connectivity=4)
+    own = value[parts == parts[summit]]
+    wide, middle, tight = (float(np.sqrt((own > level * depth).sum())) for level in (0.3, 0.5, 0.7))
+    return (wide - tight) / max(middle, 1.0)
 
 
 def _contour(value: NDArray[np.float32], mine: NDArray[np.bool_], level: float) -> NDArray[np.float64] | None:

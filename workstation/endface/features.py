@@ -22,6 +22,8 @@ from workstation.values import Form
 SCRATCH_ASPECT = 3.5
 _SCRATCH_MOST_UM = 6.0
 _SCRATCH_LEAST_UM = 6.0
+_SHADING_DEPTH = 0.1
+_SHADING_SOFTNESS = 0.35
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -66,7 +68,11 @@ def shapes_of(
     covered = {sign: _ribbons([line for line in lines if line.sign == sign], blur_um) for sign in (-1, 1)}
     out = [_from_line(line, blur_um, scale_error) for line in lines]
     for blob in blobs:
-        if _sharper_than_optics(blob, blur_um) or _explained(blob, covered[blob.sign]):
+        if (
+            _sharper_than_optics(blob, blur_um)
+            or _shading(blob, blur_um)
+            or _explained(blob, covered[blob.sign])
+        ):
             continue
         out.append(_from_blob(blob, blur_um, noise, scale_error))
     return out
@@ -76,7 +82,8 @@ def _sharper_than_optics(blob: Blob, blur_um: float) -> bool:
     """Whether a spot is smaller than the image of a point: then it's a pixel of the camera and not of the face."""
     point = 2.355 * math.hypot(blur_um, blob.smoothing_um)
     area = abs(float(cv2.contourArea(blob.contour_um.astype(np.float32))))
-    return 2 * math.sqrt(area / math.pi) < (0.9 if blob.sign > 0 else 0.82) * point
+    _, short = _extent(blob.contour_um)
+    return min(2 * math.sqrt(area / math.pi), 1.15 * short) < (0.9 if blob.sign > 0 else 0.82) * point
 
 
 def compact(blobs: list[Blob]) -> NDArray[np.bool_]:
@@ -114,6 +121,19 @@ def _explained(blob: Blob, ribbons: NDArray[np.float32]) -> bool:
     long, short = _extent(blob.contour_um)
     deeper = blob.depth > 2.0 * float(under[inside].mean())
     return not (deeper and long < 2.5 * short)
+
+
+def _shading(blob: Blob, blur_um: float) -> bool:
+    """Whether a spot is faint and has no edge: the lamp, a fringe or dirt out of focus, but nothing on the face.
+
+    What lies on the face is as sharp as the optics; a film is soft, but not all the way to its middle.
+    """
+    long, _ = _extent(blob.contour_um)
+    return (
+        blob.depth < _SHADING_DEPTH
+        and long > 6.0 * math.hypot(blur_um, blob.smoothing_um)
+        and blob.softness > _SHADING_SOFTNESS
+    )
 
 
 def _extent(contour_um: NDArray[np.float64]) -> tuple[float, float]:

@@ -171,22 +171,42 @@ def _looks_like_cladding(edge: EdgeFit) -> bool:
 
 
 def _search(grey: NDArray[np.uint8]) -> EdgeFit | NoFit:
-    best: EdgeFit | None = None
+    found: list[EdgeFit] = []
     circles = candidates(grey)
     for circle in circles:
-        if best is not None and not _could_enclose(circle, best):
+        if any(_same_place(circle, edge) for edge in found):
             continue
         edge = refine(grey, circle)
         if edge is None or not _looks_like_cladding(edge) or not _in_frame(grey, edge):
             continue
         # a multimode core has an edge as clear as the cladding's: the outermost of concentric edges is the cladding
-        if best is None or _encloses(edge, best):
-            best = edge
-    if best is None:
+        found = [one for one in found if not _encloses(edge, one)]
+        if not any(_encloses(one, edge) for one in found):
+            found.append(edge)
+        if len(found) == 1 and abs(circle.score) > _SURE and not _rivals(circles, found[0]):
+            break
+    if not found:
         return _why_not(grey, circles)
+    # of several fibres in one ferrule, the one nearest to the middle of the frame is looked at
+    best = min(found, key=lambda e: math.hypot(e.x_px - grey.shape[1] / 2, e.y_px - grey.shape[0] / 2))
     if best.outer_grain < _GRAIN_RATIO * best.inner_grain and _is_core(grey, best):
         return _CUT_OFF
     return best
+
+
+def _rivals(circles: list[Circle], edge: EdgeFit) -> bool:
+    """Whether another candidate could be a fibre of its own, or the cladding around a core."""
+    return any(
+        abs(c.score) > 0.6
+        and not _same_place(c, edge)
+        and (c.radius_px > 0.85 * edge.radius_px or _could_enclose(c, edge))
+        for c in circles
+    )
+
+
+def _same_place(circle: Circle, edge: EdgeFit) -> bool:
+    apart = math.hypot(circle.x_px - edge.x_px, circle.y_px - edge.y_px)
+    return apart < 0.3 * edge.radius_px and circle.radius_px < 1.2 * edge.radius_px
 
 
 def _could_enclose(circle: Circle, inner: EdgeFit) -> bool:
@@ -241,6 +261,7 @@ def _step(grey: NDArray[np.uint8], circle: Circle) -> float:
 
 _MOST_SCATTER_UM = 0.4
 _GRAIN_RATIO = 1.6
+_SURE = 0.8
 _BLACK = NoFit(
     NoFitReason.BLACK, "The picture is black. Switch the microscope's lamp on, or raise exposure or gain."
 )

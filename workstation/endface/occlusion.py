@@ -13,12 +13,12 @@ from collections.abc import Iterable
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from skimage.draw import polygon
 
 from workstation.values import Occlusion
 
 _REACH = 3.0  # in units of w: beyond it lies less than 2e-8 of the mode
 _CELLS = 600
-_SUB = 6  # fixed-point bits of a polygon's corner
 
 
 def occlusion(
@@ -55,8 +55,7 @@ def occlusion(
         if np.hypot(*(outline - core_um).T).min() > 2 * _REACH * w and not _around(outline, core_um):
             continue
         points = (outline - core_um) / cell + (_CELLS - 1) / 2
-        points = np.clip(points, -4 * _CELLS, 5 * _CELLS)
-        cv2.fillPoly(mask, [np.rint(points * 2**_SUB).astype(np.int32)], 1, shift=_SUB)
+        mask[polygon(points[:, 1], points[:, 0], mask.shape)] = 1
     axis = (np.arange(_CELLS) - (_CELLS - 1) / 2) * cell
     weight = np.exp(-2 * axis**2 / w**2)
     fraction = float(weight @ mask @ weight / weight.sum() ** 2)
