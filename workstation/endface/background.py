@@ -24,6 +24,7 @@ from workstation.endface.plane import (
     Plane,
     coordinates,
     polar,
+    tilt,
 )  # fmt: skip
 from workstation.values import CoreKind, Fit
 
@@ -291,8 +292,9 @@ def _core_patch(
 ) -> None:
     """Replace the background near the core by the profile about the core's own centre, in place."""
     assert fit.core is not None
-    ox, oy = fit.to_um(*fit.core.centre_px)
-    reach = fit.core.diameter_um / 2 + max(3.0, 4 * fit.blur_um)
+    ox, oy = np.linalg.solve(tilt(fit), fit.to_um(*fit.core.centre_px))
+    # past the core's edge on all sides, also where the profile about the cladding is smeared by the core's offset
+    reach = fit.core.diameter_um / 2 + max(3.0, 4 * fit.blur_um) + float(np.hypot(ox, oy)) + 2.0
     half = int((reach + 2) / CELL_UM)
     ci, cj = MIDDLE + round(oy / CELL_UM), MIDDLE + round(ox / CELL_UM)
     window = (slice(ci - half, ci + half + 1), slice(cj - half, cj + half + 1))

@@ -87,7 +87,11 @@ def find_core(grey: NDArray[np.uint8], edge: EdgeFit) -> Core | None:
 
 
 def _polar(grey: NDArray[np.uint8], edge: EdgeFit, x_px: float, y_px: float) -> NDArray[np.float64]:
-    distance = _RADII_UM / edge.um_per_px
+    # a tilted face shows the core as the same ellipse as the cladding
+    stretch = (
+        1 + (edge.second[0] * np.cos(2 * _ANGLES) + edge.second[1] * np.sin(2 * _ANGLES)) / edge.radius_px
+    )
+    distance = stretch[:, None] * _RADII_UM / edge.um_per_px
     x = x_px + np.cos(_ANGLES)[:, None] * distance
     y = y_px + np.sin(_ANGLES)[:, None] * distance
     values = cv2.remap(

@@ -17,13 +17,15 @@ from workstation.endface.plane import CELL_UM, MIDDLE, SIDE
 from workstation.endface.unblur import disc_depth, disc_diameter_um, strip_depth, strip_width_um
 from workstation.values import Form
 
-# A feature at least this many times as long as wide, and narrower than 6 µm, is a scratch: the standard gives no
+# A feature at least this many times as long as wide, and narrower than 4.6 µm, is a scratch: the standard gives no
 # number; 3 to 1 is common in image work (common practice, no source).
 SCRATCH_ASPECT = 3.5
-_SCRATCH_MOST_UM = 6.0
+_SCRATCH_MOST_UM = 4.6
 _SCRATCH_LEAST_UM = 6.0
 _SHADING_DEPTH = 0.1
 _SHADING_SOFTNESS = 0.35
+# What is larger than 6 µm and fainter than this can't be told from uneven light or dirt on the scope.
+_FAINTEST_DEPTH = 0.035
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -91,7 +93,7 @@ def compact(blobs: list[Blob]) -> NDArray[np.bool_]:
     mask = np.zeros((SIDE, SIDE), np.uint8)
     for blob in blobs:
         long, short = _extent(blob.contour_um)
-        if long < 2.2 * max(short, 0.5) or long < 4.0 or short > 7.0:
+        if long < 2.2 * max(short, 0.5) or long < 4.0 or _as_ribbon(blob.contour_um)[1] > _SCRATCH_MOST_UM:
             top, left = blob.origin
             h, w = blob.mask.shape
             mask[top : top + h, left : left + w] |= blob.mask.astype(np.uint8)
@@ -119,7 +121,7 @@ def _explained(blob: Blob, ribbons: NDArray[np.float32]) -> bool:
         return False
     # a spot much deeper than the line it lies on is a spot of its own, unless it is as long as a piece of it
     long, short = _extent(blob.contour_um)
-    deeper = blob.depth > 2.0 * float(under[inside].mean())
+    deeper = blob.depth > 2.6 * float(under[inside].mean())
     return not (deeper and long < 2.5 * short)
 
 
@@ -129,6 +131,8 @@ def _shading(blob: Blob, blur_um: float) -> bool:
     What lies on the face is as sharp as the optics; a film is soft, but not all the way to its middle.
     """
     long, _ = _extent(blob.contour_um)
+    if blob.depth < _FAINTEST_DEPTH and long > 6.0:
+        return True
     return (
         blob.depth < _SHADING_DEPTH
         and long > 6.0 * math.hypot(blur_um, blob.smoothing_um)
@@ -207,8 +211,15 @@ def _from_blob(blob: Blob, blur_um: float, noise: NDArray[np.float32], scale_err
     outline = _shrunk(contour, long_seen, short_seen, long, short)
     area = abs(float(cv2.contourArea(contour.astype(np.float32))))
     filled = float(blob.mask.sum()) * CELL_UM**2 / max(area, CELL_UM**2)
-    elongated = long / max(short, 0.2) >= SCRATCH_ASPECT and area / max(long_seen * short_seen, 0.1) > 0.5
-    scratch = elongated and short <= _SCRATCH_MOST_UM and long >= _SCRATCH_LEAST_UM
+    ribbon_long, ribbon_wide = _as_ribbon(contour)
+    ribbon_wide = strip_width_um(ribbon_wide, blur)
+    scratch = (
+        filled > 0.8
+        and ribbon_long >= max(SCRATCH_ASPECT * ribbon_wide, _SCRATCH_LEAST_UM)
+        and ribbon_wide <= _SCRATCH_MOST_UM
+    )
+    if scratch:
+        long, short, short_seen = ribbon_long, ribbon_wide, max(ribbon_wide, 2.0 * blur)
     inner, outer = distance_range(outline, blob.cells_um if filled < 0.8 else None)
     relative = 1 / max(blob.significance, 1.0)
     size_error = math.hypot(_error(size, 2 * radius, blur, relative, scale_error), rounding_error)
@@ -228,6 +239,15 @@ def _from_blob(blob: Blob, blur_um: float, noise: NDArray[np.float32], scale_err
         filled=filled,
         softness=blur,
     )
+
+
+def _as_ribbon(contour: NDArray[np.float64]) -> tuple[float, float]:
+    """Length and width of the straight ribbon of the same outline and area: right for a bent one too."""
+    smooth = cv2.approxPolyDP(contour.astype(np.float32), 0.25, closed=True)
+    half = cv2.arcLength(smooth, closed=True) / 2
+    area = abs(float(cv2.contourArea(smooth)))
+    length = (half + math.sqrt(max(half * half - 4 * area, 0.0))) / 2
+    return length, area / max(length, 1e-6)
 
 
 def _unrounded(

@@ -12,13 +12,15 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from workstation.endface.arrays import f32
+from workstation.endface.arrays import f32, f64
 from workstation.values import Fit
 
 CELL_UM = 0.25
 HALF_UM = 131.0
 SIDE = 2 * int(HALF_UM / CELL_UM) + 1  # odd: the cladding's centre is the middle cell's centre
 MIDDLE = SIDE // 2
+# Below this ratio of the axes a face counts as seen straight on; 8 degrees of an angled face make 1.0098.
+_STRAIGHT = 1.002
 POLAR_RAYS = 256
 POLAR_STEP_UM = 0.25
 POLAR_RADII_UM = (np.arange(int((HALF_UM - 0.5) / POLAR_STEP_UM)) + 0.5) * POLAR_STEP_UM
@@ -73,19 +75,37 @@ def to_plane(grey: NDArray[np.uint8], fit: Fit) -> Plane:
         crop = f32(cv2.GaussianBlur(crop, (0, 0), sigma_px))
         extra = (sigma_px * um) ** 2
     step = CELL_UM / um
-    affine = np.array(
-        [
-            [step, 0.0, fit.centre_px[0] - x0 - MIDDLE * step],
-            [0.0, step, fit.centre_px[1] - y0 - MIDDLE * step],
-        ]
-    )
+    turn = tilt(fit) * step
+    offset = np.array([fit.centre_px[0] - x0, fit.centre_px[1] - y0]) - turn @ np.array([MIDDLE, MIDDLE])
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    values = cv2.warpAffine(crop, affine, (SIDE, SIDE), flags=flags, borderMode=cv2.BORDER_REPLICATE)
-    column = fit.centre_px[0] + (np.arange(SIDE) - MIDDLE) * step
-    row = fit.centre_px[1] + (np.arange(SIDE) - MIDDLE) * step
-    across, down = (column >= 0) & (column <= width - 1), (row >= 0) & (row <= height - 1)
+    values = cv2.warpAffine(
+        crop, np.column_stack([turn, offset]), (SIDE, SIDE), flags=flags, borderMode=cv2.BORDER_REPLICATE
+    )
+    seen = _seen(turn, fit.centre_px, (width, height))
     sampling_um = float(np.sqrt(um * um * (1 / 6 + 1 / 12) + extra))
-    return Plane(f32(values), down[:, None] & across[None, :], sampling_um, bool(across.all() and down.all()))
+    return Plane(f32(values), seen, sampling_um, bool(seen.all()))
+
+
+def tilt(fit: Fit) -> NDArray[np.float64]:
+    """Return the matrix (2, 2) that takes the face, where the cladding is a circle, to the picture, in micrometres.
+
+    A tilted face shows its circles as ellipses; the areas are kept. The identity for a face seen straight on.
+    """
+    if fit.axis_ratio < _STRAIGHT:
+        return np.eye(2)
+    c, s = np.cos(fit.axis_angle_rad), np.sin(fit.axis_angle_rad)
+    axes = np.array([[c, -s], [s, c]])
+    long = np.sqrt(fit.axis_ratio)
+    return f64(axes @ np.diag([long, 1 / long]) @ axes.T)
+
+
+def _seen(
+    turn: NDArray[np.float64], centre_px: tuple[float, float], size: tuple[int, int]
+) -> NDArray[np.bool_]:
+    along = (np.arange(SIDE) - MIDDLE).astype(np.float32)
+    x = centre_px[0] + turn[0, 0] * along[None, :] + turn[0, 1] * along[:, None]
+    y = centre_px[1] + turn[1, 0] * along[None, :] + turn[1, 1] * along[:, None]
+    return np.asarray((x >= 0) & (x <= size[0] - 1) & (y >= 0) & (y <= size[1] - 1), bool)
 
 
 @lru_cache(maxsize=1)

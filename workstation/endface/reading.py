@@ -13,7 +13,7 @@ from workstation.endface.features import Shape, compact, shapes_of
 from workstation.endface.fibre import find_fibre, to_grey
 from workstation.endface.lines import find_lines
 from workstation.endface.occlusion import occlusion
-from workstation.endface.plane import HALF_UM, MIDDLE, to_plane
+from workstation.endface.plane import HALF_UM, MIDDLE, tilt, to_plane
 from workstation.endface.readiness import with_fit, without_fit
 from workstation.endface.spots import find_seeds
 from workstation.values import Feature, Fit, NoFit, Reading, ScaleSource
@@ -74,16 +74,20 @@ def read_face(
         s for s in shapes_of(blobs, lines, blur_um, seeds.noise, fit.scale_error) if s.inner_um < _READ_TO_UM
     ]
     shapes.sort(key=lambda s: (round(s.inner_um, 2), -s.size_um))
+    turn = tilt(fit)
     core_um = fit.to_um(*fit.core.centre_px) if fit.core is not None else (0.0, 0.0)
-    blocked = occlusion([s.outline_um for s in shapes if s.sign < 0], core_um, mode_field_diameter_um)
-    features = tuple(_feature(number, shape) for number, shape in enumerate(shapes, 1))
+    blocked = occlusion(
+        [s.outline_um @ turn.T for s in shapes if s.sign < 0], core_um, mode_field_diameter_um
+    )
+    features = tuple(_feature(number, shape, turn) for number, shape in enumerate(shapes, 1))
     return Reading(fit, readiness, features, view, blocked, frames_averaged)
 
 
 def _edges(fit: Fit) -> list[tuple[float, float, float]]:
     edges = [(0.0, 0.0, CLADDING_RADIUS_UM)]
     if fit.core is not None:
-        edges.append((*fit.to_um(*fit.core.centre_px), fit.core.diameter_um / 2))
+        x, y = np.linalg.solve(tilt(fit), fit.to_um(*fit.core.centre_px))
+        edges.append((float(x), float(y), fit.core.diameter_um / 2))
     return edges
 
 
@@ -94,9 +98,9 @@ def _view(grey: NDArray[np.uint8], fit: Fit) -> tuple[float, float, float, float
     return left, top, right, bottom
 
 
-def _feature(number: int, shape: Shape) -> Feature:
+def _feature(number: int, shape: Shape, turn: NDArray[np.float64]) -> Feature:
     cause, confidence = guess_cause(shape)
-    outline = shape.outline_um
+    outline = shape.outline_um @ turn.T
     x, y = _centroid(outline)
     return Feature(
         id=number,
