@@ -1,8 +1,9 @@
 """Outlines: what belongs to each spot, at half of its own depth.
 
 Seeds and contrast go in; `Blob`s come out. From the deepest place down, each spot takes all that is joined to it
-at half its depth; a place that is joined at half depth to a spot already taken is that spot's flank and no spot of
-its own. Weak spots are read from a smoother map, so that their outline isn't ragged with noise.
+at half its depth; a place that is joined at half depth to a spot already taken is that spot's flank, or, far enough
+off, the rest of one uneven thing, as a ring is. Weak spots are read from a smoother map, so that their outline isn't
+ragged with noise.
 """
 
 from dataclasses import dataclass
@@ -22,6 +23,9 @@ from workstation.endface.spots import Seeds, hidden_rays, noise_map
 _SMOOTHING_UM = (0.2, 0.4, 1.0, 2.4)
 _CLEAR = (20.0, 8.0, 8.0, 8.0)
 _MARGIN = 8
+# A rise within this many blurs of a deeper spot is its flank; farther off, and at least this deep, part of it.
+_BLURS_APART = 3.0
+_SHARE = 0.25
 _MOST = 600
 
 
@@ -69,7 +73,7 @@ class Blob:
         )
 
 
-def find_blobs(face: Face, seeds: Seeds) -> list[Blob]:
+def find_blobs(face: Face, seeds: Seeds, blur_um: float) -> list[Blob]:
     """Outline every spot.
 
     Parameters
@@ -78,6 +82,8 @@ def find_blobs(face: Face, seeds: Seeds) -> list[Blob]:
         The contrast map.
     seeds
         Where something is.
+    blur_um
+        Standard deviation of the blur in the plane.
 
     Returns
     -------
@@ -92,7 +98,7 @@ def find_blobs(face: Face, seeds: Seeds) -> list[Blob]:
         count, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
         for k in range(1, min(count, _MOST)):
             x, y, w, h = (int(v) for v in stats[k, :4])
-            blobs += _component(maps, sign, np.asarray(labels, np.int32), k, (x, y, w, h))
+            blobs += _component(maps, sign, np.asarray(labels, np.int32), k, (x, y, w, h), blur_um)
     return blobs
 
 
@@ -112,7 +118,7 @@ class _Maps:
 
 
 def _component(
-    maps: _Maps, sign: int, labels: NDArray[np.int32], k: int, box: tuple[int, int, int, int]
+    maps: _Maps, sign: int, labels: NDArray[np.int32], k: int, box: tuple[int, int, int, int], blur_um: float
 ) -> list[Blob]:
     x, y, w, h = box
     top, left = max(0, y - _MARGIN), max(0, x - _MARGIN)
@@ -131,48 +137,83 @@ def _component(
     summit = (value >= cv2.dilate(value, np.ones((3, 3), np.uint8))) & own & (clear > 4.5)
     rows, columns = np.nonzero(summit)
     order = np.argsort(-value[rows, columns], kind="stable")
+    reach = int(np.ceil(_BLURS_APART * np.hypot(blur_um, smoothing_um) / CELL_UM))
+    spread = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
     taken = np.zeros(own.shape, bool)
-    found: list[Blob] = []
+    close = np.zeros(own.shape, bool)
+    regions: list[_Region] = []
     for i in order:
         row, column = int(rows[i]), int(columns[i])
         if taken[row, column]:
             continue
         depth = float(value[row, column])
-        region = (value > 0.5 * depth) & near
-        _, parts = cv2.connectedComponents(region.astype(np.uint8), connectivity=4)
-        mine = parts == parts[row, column]
+        mine = _joined_to(value, near, (row, column), 0.5 * depth)
+        joined = [one for one in regions if (one.mask & mine).any()]
         flank = bool((mine & taken).any())
         taken |= mine
-        if flank:
+        if flank and (close[row, column] or not joined or depth < _SHARE * max(one.depth for one in joined)):
             continue
-        plateau = cv2.erode(mine.astype(np.uint8), np.ones((7, 7), np.uint8)) > 0
-        if plateau.sum() > 16:
-            # a mottled spot is outlined at half of its usual depth, not of its deepest place
-            usual = float(np.median(value[plateau]))
-            _, parts = cv2.connectedComponents(
-                ((value > 0.5 * usual) & near).astype(np.uint8), connectivity=4
+        if joined:
+            # far from what it is joined to, it is no flank: one uneven thing, as a ring is
+            regions = [one for one in regions if not any(one is other for other in joined)]
+            deepest = max(joined, key=lambda one: one.depth)
+            for one in joined:
+                mine = mine | one.mask
+            region = _Region(mine, 0.5 * depth, deepest.depth, deepest.summit)
+        else:
+            region = _plateau(value, near, taken, _Region(mine, 0.5 * depth, depth, (row, column)))
+            taken |= region.mask
+        regions.append(region)
+        close |= cv2.dilate(region.mask.astype(np.uint8), spread) > 0
+    offset = np.array([left - MIDDLE, top - MIDDLE])
+    found = []
+    for region in regions:
+        contour = _contour(value, region.mask, region.level)
+        if contour is not None:
+            found.append(
+                Blob(
+                    sign=sign,
+                    depth=region.depth,
+                    significance=float(clear[region.summit]),
+                    smoothing_um=smoothing_um,
+                    contour_um=(contour + offset) * CELL_UM,
+                    softness=_softness(value, near, region.summit, region.depth),
+                    mask=region.mask,
+                    origin=(top, left),
+                )
             )
-            wider = parts == parts[row, column]
-            if not (wider & taken & ~mine).any():
-                mine, depth = wider, usual
-                taken |= mine
-        contour = _contour(value, mine, 0.5 * depth)
-        if contour is None:
-            continue
-        offset = np.array([left - MIDDLE, top - MIDDLE])
-        found.append(
-            Blob(
-                sign=sign,
-                depth=depth,
-                significance=float(clear[row, column]),
-                smoothing_um=smoothing_um,
-                contour_um=(contour + offset) * CELL_UM,
-                softness=_softness(value, near, (row, column), depth),
-                mask=mine,
-                origin=(top, left),
-            )
-        )
     return found
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Region:
+    """Cells of one spot, the level of its outline, its depth and where it is deepest."""
+
+    mask: NDArray[np.bool_]
+    level: float
+    depth: float
+    summit: tuple[int, int]
+
+
+def _joined_to(
+    value: NDArray[np.float32], near: NDArray[np.bool_], summit: tuple[int, int], level: float
+) -> NDArray[np.bool_]:
+    _, parts = cv2.connectedComponents(((value > level) & near).astype(np.uint8), connectivity=4)
+    return np.asarray(parts == parts[summit], bool)
+
+
+def _plateau(
+    value: NDArray[np.float32], near: NDArray[np.bool_], taken: NDArray[np.bool_], region: _Region
+) -> _Region:
+    """Outline a mottled spot at half of its usual depth, not of its deepest place."""
+    inside = cv2.erode(region.mask.astype(np.uint8), np.ones((7, 7), np.uint8)) > 0
+    if inside.sum() <= 16:
+        return region
+    usual = float(np.median(value[inside]))
+    wider = _joined_to(value, near, region.summit, 0.5 * usual)
+    if (wider & taken & ~region.mask).any():
+        return region
+    return _Region(wider, 0.5 * usual, usual, region.summit)
 
 
 def _softness(

@@ -93,7 +93,8 @@ def compact(blobs: list[Blob]) -> NDArray[np.bool_]:
     mask = np.zeros((SIDE, SIDE), np.uint8)
     for blob in blobs:
         long, short = _extent(blob.contour_um)
-        if long < 2.2 * max(short, 0.5) or long < 4.0 or _as_ribbon(blob.contour_um)[1] > _SCRATCH_MOST_UM:
+        broad = _as_ribbon(blob.contour_um)[1] > _SCRATCH_MOST_UM
+        if long < 2.2 * max(short, 0.5) or long < 4.0 or broad or _is_ring(blob):
             top, left = blob.origin
             h, w = blob.mask.shape
             mask[top : top + h, left : left + w] |= blob.mask.astype(np.uint8)
@@ -239,6 +240,14 @@ def _from_blob(blob: Blob, blur_um: float, noise: NDArray[np.float32], scale_err
         filled=filled,
         softness=blur,
     )
+
+
+def _is_ring(blob: Blob) -> bool:
+    """Whether a spot is hollow and its outline bulges outward all round: no crossing of scratches does."""
+    area = abs(float(cv2.contourArea(blob.contour_um.astype(np.float32))))
+    hull = abs(float(cv2.contourArea(cv2.convexHull(blob.contour_um.astype(np.float32)))))
+    hollow = float(blob.mask.sum()) * CELL_UM**2 < 0.75 * area
+    return hollow and area > 0.8 * hull
 
 
 def _as_ribbon(contour: NDArray[np.float64]) -> tuple[float, float]:

@@ -68,7 +68,7 @@ def read_face(
         # what can't be judged isn't measured either: its sizes would only mislead
         return Reading(fit, readiness, (), view, None, frames_averaged)
     blur_um = math.hypot(fit.blur_um, plane.sampling_um)
-    blobs = find_blobs(face, seeds)
+    blobs = find_blobs(face, seeds, blur_um)
     lines = find_lines(face, compact(blobs), blur_um, _edges(fit))
     shapes = [
         s for s in shapes_of(blobs, lines, blur_um, seeds.noise, fit.scale_error) if s.inner_um < _READ_TO_UM
