@@ -12,29 +12,28 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from workstation.endface.arrays import f32, f64
 from workstation.endface.coarse import Circle
+from workstation.endface.edge_model import (
+    GLUE_SHARE,
+    GLUE_WIDTH_UM,
+    MEAN_ONLY,
+    NAMES,
+    RAYS,
+    EdgeShape,
+    edge_model,
+    solve_edge,
+    waves,
+)
 
 CLADDING_RADIUS_UM = 62.5  # half of 125 µm, ITU-T G.652 (11/2016) and IEC 60793-2-10, from memory
-_RAYS = 360
-_ANGLES = np.arange(_RAYS) * (2 * np.pi / _RAYS)
+_ANGLES = np.arange(RAYS) * (2 * np.pi / RAYS)
 _COS, _SIN = np.cos(_ANGLES), np.sin(_ANGLES)
 _SECTORS = 24
 _SECTOR_ANGLES = _ANGLES.reshape(_SECTORS, -1).mean(axis=1)
 _REACH_UM = 7.0
-_ROOT_TWO_PI = float(np.sqrt(2 * np.pi))
-# What a glue line usually is (common practice, no source): bore 125 to 127 µm, and darker than both sides.
-_GLUE_WIDTH_UM = 0.5
-_GLUE_SHARE = 0.4
-_WAVE_SHARE = 0.5
-_MODEL_ERROR = 0.008
-_NAMES = ("shift", "x", "y", "cos2", "sin2", "glue_width", "glue_x", "glue_y", "log_blur", "inner", "inner_slope",
-          "glue", "outer", "outer_slope")  # fmt: skip
-_MEAN_ONLY = np.isin(np.arange(14), (1, 2, 3, 4, 6, 7), invert=True)
-_LARGEST_MOVE = np.array([1.0, 1.0, 1.0, 0.5, 0.5, 0.5, 0.3, 0.3, 0.5, 1.0, 0.1, 1.0, 1.0, 0.1])
-_HARMONICS = np.stack([np.ones(_RAYS), _COS, _SIN, np.cos(2 * _ANGLES), np.sin(2 * _ANGLES)], axis=1)
+_HARMONICS = np.stack([np.ones(RAYS), _COS, _SIN, np.cos(2 * _ANGLES), np.sin(2 * _ANGLES)], axis=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,30 +84,6 @@ class EdgeFit:
         return CLADDING_RADIUS_UM / self.radius_px
 
 
-@dataclass(frozen=True, slots=True)
-class _Shape:
-    """The edge in micrometres: `numbers` in the order of `_NAMES`; see `_model`."""
-
-    numbers: NDArray[np.float64]
-
-    def __getitem__(self, name: str) -> float:
-        return float(self.numbers[_NAMES.index(name)])
-
-    @property
-    def blur(self) -> float:
-        return float(np.exp(self["log_blur"]))
-
-    @property
-    def radius_wave(self) -> NDArray[np.float64]:
-        return self.numbers[:5]
-
-    def profile(self, u: NDArray[np.float64], wider: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Profile about the fitted radius; `wider` is the glue line's width at each ray."""
-        flat = self.numbers.copy()
-        flat[:5] = flat[6:8] = 0.0
-        return _model(flat, u, np.zeros_like(wider), wider)[0]
-
-
 def refine(grey: NDArray[np.uint8], circle: Circle, *, rounds: int = 2) -> EdgeFit | None:
     """Fit the edge of a candidate circle.
 
@@ -129,7 +104,9 @@ def refine(grey: NDArray[np.uint8], circle: Circle, *, rounds: int = 2) -> EdgeF
     located = _locate(grey, circle)
     if located is None:
         return None
-    harmonics, centre, _, _ = located
+    harmonics, centre, support, spread_px = located
+    if support < 0.4 or spread_px * CLADDING_RADIUS_UM > 2.5 * harmonics[0]:
+        return None  # so far from a circle that no closer look could make it one
     fit = None
     for _ in range(rounds):
         step = _fine(grey, centre, harmonics)
@@ -169,8 +146,8 @@ def follow(grey: NDArray[np.uint8], circle: Circle) -> EdgeFit | None:
     values = values / _ray_gain(values, u, seen)[:, None]
     rays = values[seen]
     start = _first_guess(u, rays, um)
-    shape = _solve(
-        u, _trimmed_mean(rays)[None, :], np.ones(1), np.zeros(1), start, _MEAN_ONLY, _scatter(rays)
+    shape = solve_edge(
+        u, _trimmed_mean(rays)[None, :], np.ones(1), np.zeros(1), start, MEAN_ONLY, _scatter(rays)
     )
     if abs(shape["shift"]) > 6.0:
         return None
@@ -197,7 +174,7 @@ def _sample(
     x0, y0 = max(0, int(x.min()) - 1), max(0, int(y.min()) - 1)
     x1, y1 = min(width, int(x.max()) + 3), min(height, int(y.max()) + 3)
     if x1 - x0 < 2 or y1 - y0 < 2:
-        return np.zeros(x.shape, np.float32), np.zeros(_RAYS, bool)
+        return np.zeros(x.shape, np.float32), np.zeros(RAYS, bool)
     crop = grey[y0:y1, x0:x1].astype(np.float32)
     values = cv2.remap(
         crop, (x - x0).astype(np.float32), (y - y0).astype(np.float32), cv2.INTER_LINEAR,
@@ -213,7 +190,7 @@ def _locate(
     radius = circle.radius_px
     count = 128
     offsets = np.linspace(-0.2, 0.2, count) * radius
-    values, seen = _sample(grey, (circle.x_px, circle.y_px), np.full(_RAYS, radius), offsets)
+    values, seen = _sample(grey, (circle.x_px, circle.y_px), np.full(RAYS, radius), offsets)
     if seen.mean() < 0.2:
         return None
     wrapped = np.concatenate([values[-2:], values, values[:2]])
@@ -228,7 +205,7 @@ def _locate(
         near = np.abs(offsets[None, :] - (_HARMONICS @ harmonics)[:, None]) <= window * radius
         masked = np.where(near, step, -1e9)
         best = masked.argmax(1)
-        height = masked[np.arange(_RAYS), best]
+        height = masked[np.arange(RAYS), best]
         good = seen & (height > 0.3 * max(float(np.median(height[seen])), 1.0))
         if good.sum() < 0.3 * seen.sum() or good.sum() < 24:
             return None
@@ -274,16 +251,16 @@ def _fine(
     rays = values[seen]
     start = _first_guess(u, rays, um)
     scatter = _scatter(rays)
-    mean = _solve(u, _trimmed_mean(rays)[None, :], np.ones(1), np.zeros(1), start, _MEAN_ONLY, scatter)
+    mean = solve_edge(u, _trimmed_mean(rays)[None, :], np.ones(1), np.zeros(1), start, MEAN_ONLY, scatter)
     shifts, good = _ray_shifts(values, u, mean, seen)
     _, spread, inlier = _robust(_HARMONICS, shifts, good, 0.25)
-    if inlier.sum() < 40:
+    if inlier.sum() < max(40, 0.4 * seen.sum()) or spread > 1.5:
         return None
     sectors, weight = _sectors(values, inlier)
-    every = np.ones(len(_NAMES), bool)
-    shape = _solve(u, sectors, weight, _SECTOR_ANGLES, mean, every, scatter)
+    every = np.ones(len(NAMES), bool)
+    shape = solve_edge(u, sectors, weight, _SECTOR_ANGLES, mean, every, scatter)
     weight = weight * _trust(_sector_misfit(shape, u, sectors, scatter))
-    shape = _solve(u, sectors, weight, _SECTOR_ANGLES, shape, every, scatter)
+    shape = solve_edge(u, sectors, weight, _SECTOR_ANGLES, shape, every, scatter)
     radius_wave = shape.radius_wave / um
     if abs(shape["shift"]) > 6.0 or not 0.02 < shape.blur < 40.0:
         return None
@@ -291,7 +268,7 @@ def _fine(
     updated[0] += radius_wave[0]
     updated[3:] += radius_wave[3:]
     moved = (centre[0] + radius_wave[1], centre[1] + radius_wave[2])
-    residual = (_model(shape.numbers, u, *_waves(shape.numbers, _SECTOR_ANGLES))[0] - sectors)[weight > 0]
+    residual = (edge_model(shape.numbers, u, *waves(shape.numbers, _SECTOR_ANGLES))[0] - sectors)[weight > 0]
     misfit = float(np.sqrt(np.mean(residual**2)) / max(abs(shape["outer"] - shape["inner"]), 4.0))
     support = float(inlier.sum() / seen.sum())
     fit = _edge_fit(moved, updated, shape, um, seen, support, spread, misfit, rays, u)
@@ -301,7 +278,7 @@ def _fine(
 def _edge_fit(
     centre: tuple[float, float],
     harmonics: NDArray[np.float64],
-    shape: _Shape,
+    shape: EdgeShape,
     um: float,
     seen: NDArray[np.bool_],
     support: float,
@@ -332,9 +309,9 @@ def _edge_fit(
 
 
 def _sector_misfit(
-    shape: _Shape, u: NDArray[np.float64], sectors: NDArray[np.float64], scatter: NDArray[np.float32]
+    shape: EdgeShape, u: NDArray[np.float64], sectors: NDArray[np.float64], scatter: NDArray[np.float32]
 ) -> NDArray[np.float64]:
-    residual = _model(shape.numbers, u, *_waves(shape.numbers, _SECTOR_ANGLES))[0] - sectors
+    residual = edge_model(shape.numbers, u, *waves(shape.numbers, _SECTOR_ANGLES))[0] - sectors
     out: NDArray[np.float64] = np.sqrt(np.mean((residual / (scatter + 1.0)) ** 2, axis=1))
     return out
 
@@ -364,7 +341,7 @@ def _ray_gain(
     values: NDArray[np.float32], u: NDArray[np.float64], seen: NDArray[np.bool_]
 ) -> NDArray[np.float32]:
     """Slow change of the lamp around the edge, as low harmonics of both sides' levels."""
-    level = np.zeros(_RAYS)
+    level = np.zeros(RAYS)
     for part in (u < -3.0, u > 3.0):
         side = values[:, part].mean(axis=1).astype(np.float64)
         level += side / max(float(np.median(side[seen])), 1.0) / 2
@@ -376,22 +353,22 @@ def _sectors(
     values: NDArray[np.float32], inlier: NDArray[np.bool_]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Mean profile of the inlying rays of each sector, and how full each sector is."""
-    per = _RAYS // _SECTORS
+    per = RAYS // _SECTORS
     kept = np.where(inlier[:, None], values, 0).reshape(_SECTORS, per, -1).sum(1)
     count = inlier.reshape(_SECTORS, per).sum(1)
     return (kept / np.maximum(count, 1)[:, None]).astype(np.float64), count / per
 
 
 def _ray_shifts(
-    values: NDArray[np.float32], u: NDArray[np.float64], shape: _Shape, seen: NDArray[np.bool_]
+    values: NDArray[np.float32], u: NDArray[np.float64], shape: EdgeShape, seen: NDArray[np.bool_]
 ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
     """Displacement of each ray's edge against the profile, by three Gauss-Newton steps."""
     at_edge = u - shape["shift"]
     near = np.abs(at_edge - shape["glue_width"] / 2) < max(2.5, 2.5 * shape.blur)
     v, rays = at_edge[near], values[:, near].astype(np.float64)
     rays = rays - rays.mean(axis=1, keepdims=True)  # a level that differs on a ray isn't a displacement
-    wider = np.full((_RAYS, 1), shape["glue_width"])
-    shift = np.zeros(_RAYS)
+    wider = np.full((RAYS, 1), shape["glue_width"])
+    shift = np.zeros(RAYS)
     h = 0.02
     for _ in range(3):
         at = v[None, :] - shift[:, None]  # the shape moved out by `shift` is the shape read at v - shift
@@ -409,124 +386,16 @@ def _ray_shifts(
     return shift, seen & (agreement > 0.4) & (strength > 0.3) & (np.abs(shift) < 2.9)
 
 
-def _first_guess(u: NDArray[np.float64], rays: NDArray[np.float32], um: float) -> _Shape:
+def _first_guess(u: NDArray[np.float64], rays: NDArray[np.float32], um: float) -> EdgeShape:
     third = len(u) // 3
     inner, outer = float(np.median(rays[:, :third])), float(np.median(rays[:, -third:]))
-    numbers = np.zeros(len(_NAMES))
+    numbers = np.zeros(len(NAMES))
     for name, value in (
-        ("glue_width", _GLUE_WIDTH_UM),
+        ("glue_width", GLUE_WIDTH_UM),
         ("log_blur", np.log(max(0.6, um))),
         ("inner", inner),
-        ("glue", _GLUE_SHARE * min(inner, outer)),
+        ("glue", GLUE_SHARE * min(inner, outer)),
         ("outer", outer),
     ):
-        numbers[_NAMES.index(name)] = value
-    return _Shape(numbers)
-
-
-def _waves(
-    numbers: NDArray[np.float64], angles: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Edge and glue width at each angle, as columns: the bore is off centre, so the dark line is wider on one side."""
-    c, s = np.cos(angles), np.sin(angles)
-    edge = np.stack([np.ones_like(c), c, s, np.cos(2 * angles), np.sin(2 * angles)], axis=1) @ numbers[:5]
-    glue = np.stack([np.ones_like(c), c, s], axis=1) @ numbers[5:8]
-    return edge[:, None], np.maximum(glue, 0.01)[:, None]
-
-
-def _model(
-    numbers: NDArray[np.float64], u: NDArray[np.float64], edge: NDArray[np.float64], glue: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], tuple[NDArray[np.float64], ...]]:
-    """Cladding, dark line and ferrule under one blur, and the slopes by edge, glue width and the six others."""
-    log_blur, inner, inner_slope, dark, outer, outer_slope = numbers[8:]
-    blur = np.exp(log_blur)
-    from_edge, from_bore = u - edge, u - edge - glue
-    a, b = ndtr(from_edge / blur), ndtr(from_bore / blur)
-    pa = np.exp(-0.5 * (from_edge / blur) ** 2) / (blur * _ROOT_TWO_PI)
-    pb = np.exp(-0.5 * (from_bore / blur) ** 2) / (blur * _ROOT_TWO_PI)
-    inside, outside = inner + inner_slope * u, outer + outer_slope * u
-    first, second = (inside - dark) * pa, (dark - outside) * pb
-    value = inside * (1 - a) + dark * (a - b) + outside * b
-    slopes = (
-        first + second,
-        second,
-        first * from_edge + second * from_bore,
-        1 - a,
-        u * (1 - a),
-        a - b,
-        b,
-        u * b,
-    )
-    return value, slopes
-
-
-def _solve(
-    u: NDArray[np.float64],
-    sectors: NDArray[np.float32] | NDArray[np.float64],
-    weight: NDArray[np.float64],
-    angles: NDArray[np.float64],
-    start: _Shape,
-    free: NDArray[np.bool_],
-    scatter: NDArray[np.float32],
-) -> _Shape:
-    """Levenberg-Marquardt over the free numbers, priors holding what a blurred edge can't tell apart."""
-    p = start.numbers.copy()
-    inner, outer = p[_NAMES.index("inner")], p[_NAMES.index("outer")]
-    darker, step = min(inner, outer), max(abs(outer - inner), 4.0)
-    wave = _WAVE_SHARE * (_GLUE_WIDTH_UM if len(angles) == 1 else max(p[5], 0.05))
-    at = np.array(
-        [0, 0, 0, 0, 0, _GLUE_WIDTH_UM, 0, 0, np.log(0.6), inner, 0, _GLUE_SHARE * darker, outer, 0]
-    )
-    loose = np.array(
-        [9.0, 9.0, 9.0, 1.0, 1.0, 0.4, wave, wave, 1.0, 99 * step, 0.01 * inner,
-         0.2 * darker + 1.0, 99 * step, 0.01 * outer]
-    )  # fmt: skip
-    c, s = np.cos(angles)[:, None], np.sin(angles)[:, None]
-    basis = np.stack([np.ones_like(c), c, s, np.cos(2 * angles)[:, None], np.sin(2 * angles)[:, None]])
-    # the scatter among rays, less by the rays of a sector; grain is about two micrometres wide, so that
-    # neighbouring samples and rays share it; the model itself is good to about a hundredth of the step
-    independent = max(_RAYS / len(angles) / 2.0, 1.0)
-    smooth = cv2.GaussianBlur(scatter[None, :].astype(np.float64), (0, 0), 3.0)[0]
-    noise = np.sqrt(smooth**2 / independent + (_MODEL_ERROR * step) ** 2 + 0.04) * np.sqrt(
-        max(1.0, 1.5 / (u[1] - u[0]))
-    )
-    scale = np.sqrt(weight)[:, None] / noise
-
-    def evaluate(q: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        value, slopes = _model(q, u, *_waves(q, angles))
-        stack = np.empty((len(_NAMES), *value.shape))
-        stack[:5] = basis * (slopes[0] * scale)
-        stack[5:8] = basis[:3] * (slopes[1] * scale)
-        for k, slope in enumerate(slopes[2:], 8):
-            stack[k] = slope * scale
-        return ((value - sectors) * scale).ravel(), stack.reshape(len(_NAMES), -1)
-
-    damping = 1e-3
-    residual, slopes = evaluate(p)
-    cost = residual @ residual + (((p - at) / loose)[free] ** 2).sum()
-    for _ in range(25):
-        normal = slopes[free] @ slopes[free].T + np.diag(1 / loose[free] ** 2)
-        right = slopes[free] @ residual + ((p - at) / loose**2)[free]
-        move = np.zeros_like(p)
-        move[free] = -np.linalg.solve(normal + damping * np.diag(np.diag(normal)), right)
-        trial = p + np.clip(move, -_LARGEST_MOVE * step, _LARGEST_MOVE * step)
-        trial[:9] = p[:9] + np.clip(move[:9], -_LARGEST_MOVE[:9], _LARGEST_MOVE[:9])
-        trial[5], trial[8] = max(trial[5], 0.02), np.clip(trial[8], -3.0, 3.5)
-        trial_residual, trial_slopes = evaluate(trial)
-        trial_cost = trial_residual @ trial_residual + (((trial - at) / loose)[free] ** 2).sum()
-        if trial_cost < cost:
-            done = float(np.abs(trial - p)[:9].max()) < 1e-3 or cost - trial_cost < 1e-3 * cost
-            p, residual, slopes, cost, damping = (
-                trial,
-                trial_residual,
-                trial_slopes,
-                trial_cost,
-                damping * 0.2,
-            )
-            if done:
-                break
-        else:
-            damping = max(damping, 1e-4) * 8
-            if damping > 1e7:
-                break
-    return _Shape(p)
+        numbers[NAMES.index(name)] = value
+    return EdgeShape(numbers)

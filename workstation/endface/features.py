@@ -218,6 +218,7 @@ def _from_blob(blob: Blob, blur_um: float, noise: NDArray[np.float32], scale_err
         filled > 0.8
         and ribbon_long >= max(SCRATCH_ASPECT * ribbon_wide, _SCRATCH_LEAST_UM)
         and ribbon_wide <= _SCRATCH_MOST_UM
+        and 2 * radius > 0.75 * ribbon_long  # an open ring curls up
     )
     if scratch:
         long, short, short_seen = ribbon_long, ribbon_wide, max(ribbon_wide, 2.0 * blur)
