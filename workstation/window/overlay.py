@@ -23,6 +23,7 @@ DASHES: dict[str, tuple[float, ...]] = {
     "C": (1.5, 3.0),
     "D": (10.0, 3.5, 1.5, 3.5),
 }
+_LETTER_ROOM = 20.0
 _LETTER_AT_DEG = {"A": -45.0, "B": -66.0, "C": -38.0, "D": -52.0}
 
 
@@ -113,18 +114,38 @@ class OverlayPainter:
         self._halo.setAlpha(140)
 
     def paint_rings(self) -> None:
-        """Paint the core and the cladding as found, and the zones' edges with their letters."""
+        """Paint the core and the cladding as found, and the zones' edges with their letters.
+
+        The painter must be open on a clear layer and not on the picture: the dark lines below the dashes replace
+        what is there. Qt blends translucent lines by handing small pieces to other threads, at six times the cost
+        of this.
+        """
         fit = self._overlay.fit
+        centre = self._place(*fit.centre_px)
+        circles = [(ring, self._radius(ring)) for ring in self._overlay.rings]
+        self._painter.setBrush(Qt.BrushStyle.NoBrush)
+        self._painter.setCompositionMode(QPainter.CompositionMode.CompositionMode_Source)
+        # a dark line throughout below the dashes, so that they stand out on a bright ferrule too
+        self._painter.setPen(QPen(self._halo, 3.2))
+        for _, radius in circles:
+            self._painter.drawEllipse(centre, radius, radius)
+        self._painter.setCompositionMode(QPainter.CompositionMode.CompositionMode_SourceOver)
         self._ellipse(fit.centre_px, fit.cladding_diameter_px, fit.axis_ratio, fit.axis_angle_rad)
         if fit.core is not None:
             self._ellipse(fit.core.centre_px, fit.core.diameter_um / fit.um_per_px, 1.0, 0.0)
-        for ring in self._overlay.rings:
-            radius = ring.diameter_um / 2.0 / fit.um_per_px * self._zoom
-            centre = self._place(*fit.centre_px)
-            self._circle(centre, radius, DASHES.get(ring.zone, (6.0, 6.0)))
+        for ring, radius in circles:
+            self._dashes(centre, radius, DASHES.get(ring.zone, (6.0, 6.0)))
             angle = math.radians(_LETTER_AT_DEG.get(ring.zone, -30.0))
             spot = centre + QPointF(radius * math.cos(angle), radius * math.sin(angle))
             self._plate(spot, ring.zone, bold=True, filled=False)
+
+    def room_of_rings(self) -> QRectF:
+        """Return the place on the widget that the rings and their letters take up."""
+        fit = self._overlay.fit
+        cladding = fit.cladding_diameter_px / 2 * max(fit.axis_ratio, 1 / fit.axis_ratio) * self._zoom
+        reach = max([cladding, *(self._radius(ring) for ring in self._overlay.rings)]) + _LETTER_ROOM
+        centre = self._place(*fit.centre_px)
+        return QRectF(centre.x() - reach, centre.y() - reach, 2 * reach, 2 * reach)
 
     def paint_marks(self, chosen: int | None) -> None:
         """Paint the features; the chosen one stands out."""
@@ -155,14 +176,14 @@ class OverlayPainter:
     def _place(self, x_px: float, y_px: float) -> QPointF:
         return self._origin + QPointF(x_px * self._zoom, y_px * self._zoom)
 
-    def _circle(self, centre: QPointF, radius: float, dashes: tuple[float, ...]) -> None:
-        self._painter.setBrush(Qt.BrushStyle.NoBrush)
-        # a dark line throughout below the dashes, so that they stand out on a bright ferrule too
-        self._painter.setPen(QPen(self._halo, 3.2))
-        self._painter.drawEllipse(centre, radius, radius)
+    def _radius(self, ring: Ring) -> float:
+        return ring.diameter_um / 2.0 / self._overlay.fit.um_per_px * self._zoom
+
+    def _dashes(self, centre: QPointF, radius: float, dashes: tuple[float, ...]) -> None:
         pen = QPen(self._accent, 1.8, Qt.PenStyle.SolidLine, Qt.PenCapStyle.FlatCap)
         if dashes:
             pen.setDashPattern([length * 0.9 for length in dashes])
+        self._painter.setBrush(Qt.BrushStyle.NoBrush)
         self._painter.setPen(pen)
         self._painter.drawEllipse(centre, radius, radius)
 

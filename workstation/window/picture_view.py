@@ -1,12 +1,12 @@
 """One picture with what is drawn over it; zoom to the cursor, drag to move, fit, one to one.
 
-The picture is painted straight from the array's memory (no copy), so an array that was handed over must never
-be written to again.
+A grey or large picture is painted straight from the array's memory (no copy), so an array that was handed over
+must never be written to again.
 """
 
 import numpy as np
 from numpy.typing import NDArray
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtCore import QPointF, QRectF, QSize, QSizeF, Qt, Signal
 from PySide6.QtGui import (
     QColor,
     QFont,
@@ -26,6 +26,8 @@ from workstation.window.theme import DARK
 LARGEST_ZOOM = 40.0
 ROOM_FOR_WORDS_PX = 420
 """A narrower view shows no letters and numbers, and its sign in small type."""
+TURNED_UP_TO_PX = 1_500_000
+"""Qt scales a picture in another layout than the screen's at twice the cost; measured at 640 to 1100 pixels."""
 _STEP = 1.25
 _KEY_MOVE = 60.0
 
@@ -54,6 +56,13 @@ def image_over(pixels: NDArray[np.uint8]) -> QImage:
     return QImage(rows.data, rows.shape[1], rows.shape[0], rows.strides[0], layout)
 
 
+def _quick_to_paint(image: QImage) -> QImage:
+    """Turn a colour picture into the screen's own layout, unless it is so large that turning costs more."""
+    if image.format() is QImage.Format.Format_BGR888 and image.width() * image.height() <= TURNED_UP_TO_PX:
+        return image.convertToFormat(QImage.Format.Format_RGB32)
+    return image
+
+
 class PictureView(QWidget):
     """Shows a picture; signals ``feature_picked`` with a feature's number, or 0 when the click met none."""
 
@@ -71,6 +80,7 @@ class PictureView(QWidget):
         self._overlay: Overlay | None = None
         self._chosen: int | None = None
         self._sign: tuple[str, str] | None = None
+        self._layer: QImage | None = None
         self._fitted = True
         self._zoom = 1.0
         self._origin = QPointF(0, 0)  # the picture's top-left corner on the widget
@@ -108,7 +118,7 @@ class PictureView(QWidget):
         """Show a picture with what belongs over it; None empties the view."""
         before = None if self._image is None else self._image.size()
         self._pixels = pixels
-        self._image = None if pixels is None else image_over(pixels)
+        self._image = None if pixels is None else _quick_to_paint(image_over(pixels))
         self._overlay = overlay
         if self._image is not None and self._image.size() != before:
             self._fitted = True
@@ -214,12 +224,33 @@ class PictureView(QWidget):
             dim.setAlpha(190)
             painter.fillRect(target, dim)
         elif self._overlay is not None:
-            brush = self._overlay_painter(painter)
-            painter.setRenderHint(QPainter.RenderHint.Antialiasing)
             if self.rings_shown:
-                brush.paint_rings()
+                self._paint_rings(painter)
+            painter.setRenderHint(QPainter.RenderHint.Antialiasing)
             if self.features_shown:
-                brush.paint_marks(self._chosen)
+                self._overlay_painter(painter).paint_marks(self._chosen)
+
+    def _paint_rings(self, painter: QPainter) -> None:
+        """Paint the rings on a layer of their own and lay it over the picture; only the part that they need."""
+        place = self._overlay_painter(painter).room_of_rings().toAlignedRect().intersected(self.rect())
+        if place.isEmpty():
+            return
+        ratio = self.devicePixelRatioF()
+        size = (QSizeF(self.size()) * ratio).toSize()
+        if self._layer is None or self._layer.size() != size:
+            self._layer = QImage(size, QImage.Format.Format_ARGB32_Premultiplied)
+        self._layer.setDevicePixelRatio(ratio)
+        brush = QPainter(self._layer)
+        brush.setFont(self.font())
+        brush.setCompositionMode(QPainter.CompositionMode.CompositionMode_Source)
+        brush.fillRect(place.adjusted(-1, -1, 1, 1), Qt.GlobalColor.transparent)
+        brush.setRenderHint(QPainter.RenderHint.Antialiasing)
+        self._overlay_painter(brush).paint_rings()
+        brush.end()
+        painter.save()
+        painter.setClipRect(place)
+        painter.drawImage(0, 0, self._layer)
+        painter.restore()
 
     def _overlay_painter(self, painter: QPainter) -> OverlayPainter:
         assert self._overlay is not None
