@@ -103,7 +103,7 @@ def as_row(figures: Sequence[Figure]) -> list[Row]:
 
 def _painted(paints: Sequence[tuple[Any, ...]], seen: Mapping[str, Any], delivered: int) -> list[Figure]:
     between = gaps_ms(paints, float(seen["began_s"]), float(seen["ended_s"]))
-    different = len({paint[1] for paint in paints})
+    different = len({paint[1] for paint in paints if paint[1] > int(seen["first"])})
     ages = [paint[4] * 1e3 for paint in paints]
     return [
         Figure("frames painted", different),

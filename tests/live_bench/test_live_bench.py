@@ -7,12 +7,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import run_with_fake
-
-from tests.live_bench.figures import Figure, all_met, figures_of, gaps_ms, lags, table
-from tests.live_bench.film import wandering_face
 
 ROOT = Path(__file__).resolve().parents[2]
+sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "fake_v4l2")]
+
+import run_with_fake  # noqa: E402
+
+from tests.live_bench.figures import Figure, all_met, figures_of, gaps_ms, lags, table  # noqa: E402
+from tests.live_bench.film import wandering_face  # noqa: E402
 
 
 def seen(**changes: object) -> dict[str, object]:

@@ -14,7 +14,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from PySide6.QtCore import QEventLoop, QTimer
+from PySide6.QtCore import QEventLoop, Qt, QTimer
 from PySide6.QtWidgets import QApplication, QDialog
 
 from tests.live_bench.watching import Watch
@@ -87,8 +87,11 @@ class Bench:
         return dialog
 
     def _rest(self, seconds: float) -> None:
-        loop = QEventLoop()
-        QTimer.singleShot(int(seconds * 1000), loop.quit)
+        loop, timer = QEventLoop(), QTimer()
+        timer.setSingleShot(True)
+        timer.setTimerType(Qt.TimerType.PreciseTimer)
+        timer.timeout.connect(loop.quit)
+        timer.start(round(seconds * 1000))
         loop.exec()
 
     def _until(self, condition: Callable[[], bool], what: str) -> None:

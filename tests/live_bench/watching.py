@@ -134,7 +134,7 @@ class Watch:
                         self._frames.popitem(last=False)
             return frame
 
-        Feed.newest = noted  # type: ignore[method-assign]
+        Feed.newest = noted  # type: ignore[method-assign, assignment]
 
     def _wrap_fit(self) -> None:
         live_fit = bench.live_fit
@@ -163,7 +163,7 @@ class Watch:
                 self._note_paint(view)
                 self.seen.paint_s += time.thread_time() - began_s
 
-        PictureView.paintEvent = noted  # type: ignore[method-assign]
+        PictureView.paintEvent = noted  # type: ignore[method-assign, assignment]
 
     def _note_paint(self, view: PictureView) -> None:
         now_s = time.monotonic()
@@ -185,14 +185,15 @@ def _number(feed: Feed) -> int:
 
 
 def _threads_s() -> dict[str, float]:
-    """Return the processor time of each thread; OpenCV's and the drivers' own go together as 'other'."""
+    """Return the processor time of each thread; those that Python didn't start go by the system's name."""
     names = {thread.native_id: thread.name for thread in threading.enumerate()}
     names[os.getpid()] = "window"
     spent: dict[str, float] = {}
     for task in Path("/proc/self/task").iterdir():
         # the name in brackets may hold spaces; utime and stime are fields 14 and 15: proc(5)
-        fields = (task / "stat").read_text().rpartition(")")[2].split()
-        name = names.get(int(task.name), "other")
+        head, _, tail = (task / "stat").read_text().rpartition(")")
+        fields = tail.split()
+        name = names.get(int(task.name)) or head.partition("(")[2]
         spent[name] = spent.get(name, 0.0) + (int(fields[11]) + int(fields[12])) * _TICK_S
     return spent
 
