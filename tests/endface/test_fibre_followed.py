@@ -82,7 +82,7 @@ def test_a_fibre_that_has_gone_is_not_followed() -> None:
 def test_a_fibre_that_creeps_out_of_the_frame_is_called_cut_off_and_not_followed_to_its_core() -> None:
     face = scene(multimode(50.0, 0.4))
     fit: Fit | NoFit = fitted(drawn(face, centre_px=(200.0, 239.5), exposure=150.0).pixels)
-    for x in range(185, 100, -6):
+    for x in range(180, 105, -18):
         fit = follow_fibre(drawn(face, centre_px=(float(x), 239.5), exposure=150.0).pixels, fit)
         if x < 155:
             assert isinstance(fit, NoFit)

@@ -41,7 +41,7 @@ def test_a_fibre_far_out_of_focus_is_blurred(blur_um: float, bright: bool) -> No
 
 
 @BOTH
-@pytest.mark.parametrize("blur_um", [2.5, 4.0, 8.0, 15.0])
+@pytest.mark.parametrize("blur_um", [2.5, 5.0, 12.0])
 def test_no_defocused_picture_is_ready(blur_um: float, bright: bool) -> None:
     reading = read_face(drawn(scene(bright=bright), blur_um=blur_um).pixels)
     assert not reading.readiness.ok
@@ -67,8 +67,10 @@ def test_a_picture_of_a_few_pixels_is_too_small(size: tuple[int, int]) -> None:
 
 
 @BOTH
-@pytest.mark.parametrize("hidden", [0.05, 0.2, 0.45])
-@pytest.mark.parametrize("side", ["left", "right", "top", "bottom", "corner"])
+@pytest.mark.parametrize(
+    ("side", "hidden"),
+    [("left", 0.05), ("right", 0.2), ("top", 0.45), ("bottom", 0.05), ("corner", 0.2), ("corner", 0.4)],
+)
 def test_a_fibre_partly_outside_the_frame_is_cut_off(side: str, hidden: float, bright: bool) -> None:
     into = RADIUS_PX * (1 - 2 * hidden)
     at = {
@@ -81,11 +83,11 @@ def test_a_fibre_partly_outside_the_frame_is_cut_off(side: str, hidden: float, b
     assert reason(drawn(scene(bright=bright), centre_px=at).pixels) is NoFitReason.CUT_OFF
 
 
-@BOTH
 @pytest.mark.parametrize("core_um", [50.0, 62.5])
-@pytest.mark.parametrize("step", [0.04, 0.25, 0.6])
-@pytest.mark.parametrize("shown", [1.0, 1.25, 1.8])
-@pytest.mark.parametrize("side", ["left", "top"])
+@pytest.mark.parametrize(
+    ("step", "bright"), [(0.04, True), (0.25, False), (0.6, False), (0.6, True)]
+)
+@pytest.mark.parametrize(("side", "shown"), [("left", 1.0), ("top", 1.25), ("left", 1.8)])
 def test_cut_off_fibre_is_never_fitted_to_something_else(
     side: str, shown: float, step: float, core_um: float, bright: bool
 ) -> None:
