@@ -144,6 +144,7 @@ def _busy(seen: Mapping[str, Any], seconds: float, delivered: int, reference_ms:
         ),
         of_a_core("  painting the live picture", float(seen["paint_s"])),
         of_a_core("  fitting", float(seen["fit_s"])),
+        Figure("slowest fit: by the clock / processor time", _in_ms(seen["slowest_fit_s"]), "ms"),
         Figure("processor time for a frame", frame_ms, "ms"),
         Figure("reference: Gaussian blur of 1280x1024", f"{reference_ms:.2f}", "ms"),
         Figure("a frame in units of the reference", frame_ms / reference_ms),
@@ -157,6 +158,10 @@ def _memory(memory_mb: Sequence[float]) -> list[Figure]:
         Figure("memory at end", memory_mb[-1], "MB"),
         Figure("memory grown by", memory_mb[-1] - memory_mb[0], "MB", MOST_GROWTH_MB),
     ]
+
+
+def _in_ms(seconds: Sequence[float]) -> str:
+    return " / ".join(f"{1e3 * value:.1f}" for value in seconds)
 
 
 def _share(spent_s: float | None, seconds: float) -> float | None:

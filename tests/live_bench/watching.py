@@ -45,6 +45,9 @@ class Seen:
     paint_s, fit_s
         Processor time within painting the live picture (the rest of the window's thread is timers, words and
         handing pixels to the screen) and within the fit.
+    slowest_fit_s
+        The fit that took longest by the clock, and the processor time that it used: a large difference means
+        that it waited for a core.
     waited_s
         For how long threads of the process were ready and had no core, where the system tells: other programs
         are at work.
@@ -63,6 +66,7 @@ class Seen:
     threads_s: dict[str, float] = field(default_factory=dict)
     paint_s: float = 0.0
     fit_s: float = 0.0
+    slowest_fit_s: tuple[float, float] = (0.0, 0.0)
     waited_s: float | None = None
     memory_mb: list[float] = field(default_factory=list)
     load: tuple[float, float] = (0.0, 0.0)
@@ -140,15 +144,17 @@ class Watch:
         live_fit = bench.live_fit
 
         def noted(pixels: NDArray[np.uint8], previous: Fit | NoFit | None = None) -> Fit | NoFit:
-            began_s = time.thread_time()
+            began_s, clock_s = time.thread_time(), time.monotonic()
             found = live_fit(pixels, previous)
+            spent_s, took_s = time.thread_time() - began_s, time.monotonic() - clock_s
             with self._lock:
                 frame = self._frames.get(id(pixels))
                 self._fits[id(found)] = found, UNKNOWN if frame is None else frame.sequence
                 while len(self._fits) > _REMEMBERED:
                     self._fits.popitem(last=False)
             if self._noting:
-                self.seen.fit_s += time.thread_time() - began_s
+                self.seen.fit_s += spent_s
+                self.seen.slowest_fit_s = max(self.seen.slowest_fit_s, (took_s, spent_s))
             return found
 
         bench.live_fit = noted
