@@ -95,7 +95,11 @@ def blurred_disc(
     x, y = np.arange(size_px[0])[None, :], np.arange(size_px[1])[:, None]
     from_edge = (np.hypot(x - centre_px[0], y - centre_px[1]) / radius_px - 1) * 62.5
     dark = 0.4 * min(inner, outer)
-    value = inner + (dark - inner) * ndtr(from_edge / blur_um) + (outer - dark) * ndtr((from_edge - 0.5) / blur_um)
+    value = (
+        inner
+        + (dark - inner) * ndtr(from_edge / blur_um)
+        + (outer - dark) * ndtr((from_edge - 0.5) / blur_um)
+    )
     return np.rint(value).astype(np.uint8)
 
 

@@ -85,7 +85,10 @@ def test_dirt_does_not_bend_the_background_beside_it(bright: bool) -> None:
 def test_a_particle_on_the_core_keeps_its_depth(contrast: float) -> None:
     """Near the centre a particle covers whole circles, so that a mean over the circle would take it for the face."""
     face = contrast_of(
-        without_noise(scene(SINGLE_MODE, disc((0.0, 0.0), 5.0, contrast))), exposure=150.0, blur_um=0.4, **QUIET
+        without_noise(scene(SINGLE_MODE, disc((0.0, 0.0), 5.0, contrast))),
+        exposure=150.0,
+        blur_um=0.4,
+        **QUIET,
     )
     radius = coordinates()[2]
     assert np.median(face.contrast[radius < 1.2]) == pytest.approx(contrast, abs=0.12)

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from drawn_faces import SINGLE_MODE, disc, drawn, multimode, nearest, scene, strip
+from scipy.special import ndtr
 
 from workstation.endface import read_face
 from workstation.endface.background import Face
@@ -29,8 +30,6 @@ def noise_face(seed: int = 5, sigma: float = 0.01) -> Face:
 def with_ribbon(face: Face, start: tuple[float, float], end: tuple[float, float], width_um: float,
                 contrast: float, blur_um: float = 0.5) -> Face:  # fmt: skip
     """Add a straight line, its edges an error function, to a contrast map."""
-    from scipy.special import ndtr
-
     x, y, _ = coordinates()
     along = np.subtract(end, start) / math.dist(start, end)
     t = (x - start[0]) * along[0] + (y - start[1]) * along[1]
@@ -68,7 +67,8 @@ def test_seeds_lie_on_the_spots_and_nowhere_else(contrast: float) -> None:
         assert own[near <= diameter / 2].any(), f"the spot of {diameter} µm isn't seen"
     far = np.ones((SIDE, SIDE), bool)
     for cx, cy, diameter in places:
-        far &= np.hypot(x - cx, y - cy) > diameter / 2 + max(3.0, 0.5 * diameter)
+        # a seed is wide, as the coarsest filter answers far around a deep spot; the outline is found later
+        far &= np.hypot(x - cx, y - cy) > diameter / 2 + 14.0
     assert not own[far].any()
     assert not other.any()
 
@@ -109,7 +109,8 @@ def test_particles_have_their_size_within_the_stated_error(bright: bool, seed: i
     sizes = [2.0, 3.0, 4.0, 6.0, 9.0, 14.0, 3.0, 5.0]
     places = [(24 + 20 * (k % 2), 0.9 * k + 0.5) for k in range(len(sizes))]
     particles = tuple(
-        disc((r * math.cos(a), r * math.sin(a)), size, -0.5) for (r, a), size in zip(places, sizes, strict=True)
+        disc((r * math.cos(a), r * math.sin(a)), size, -0.5)
+        for (r, a), size in zip(places, sizes, strict=True)
     )
     picture = drawn(scene(SINGLE_MODE, *particles, bright=bright), seed, **WIDE)
     reading = read_face(picture.pixels)
@@ -133,13 +134,14 @@ def test_a_scratch_has_its_width_within_the_stated_error(
 ) -> None:
     scratch = strip((-38.0, -20.0), (40.0, 18.0), width_um, contrast)
     reading = read_face(drawn(scene(SINGLE_MODE, scratch, bright=bright), exposure=170.0, **WIDE).pixels)
-    assert [one.form for one in reading.features] == [Form.SCRATCH]
-    found = reading.features[0]
+    found = max(reading.features, key=lambda one: one.length_um)
+    assert found.form is Form.SCRATCH
     assert found.width_um == pytest.approx(width_um, abs=3 * found.width_error_um)
     assert found.width_error_um <= 0.15 * width_um + 0.2
     assert found.length_um == pytest.approx(scratch.length_um, abs=6.0)
     assert found.inner_um <= 1.5
     assert math.copysign(1, found.contrast) == math.copysign(1, contrast)
+    assert told(tuple(one for one in reading.features if one is not found)) == []
 
 
 @BOTH
@@ -153,16 +155,21 @@ def test_a_long_scratch_over_core_cladding_and_edge_stays_whole(bright: bool) ->
     assert inside[0].inner_um <= 2.5
 
 
-def test_crossing_scratches_on_a_face_stay_two_with_a_particle_where_they_cross() -> None:
-    face = scene(
-        SINGLE_MODE, strip((-50, -30), (50, 30), 1.0, -0.4), strip((-50, 25), (48, -28), 1.2, -0.4),
-        disc((25.0, -15.5), 7.0, -0.8),
-    )  # fmt: skip
-    reading = read_face(drawn(face, **WIDE).pixels)
-    assert sum(one.form is Form.SCRATCH for one in reading.features) == 2
-    particle = nearest(tuple(one for one in reading.features if one.form is Form.DEFECT), (25.0, -15.5))
-    assert particle is not None
-    assert particle.size_um == pytest.approx(7.0, abs=1.0)
+@BOTH
+@pytest.mark.parametrize("with_particle", [False, True], ids=["alone", "with a particle on one"])
+def test_crossing_scratches_on_a_face_stay_two(with_particle: bool, bright: bool) -> None:
+    crossing = (strip((-50, -30), (50, 30), 1.0, -0.4), strip((-50, 25), (48, -28), 1.2, -0.4))
+    particle = (disc((25.0, -15.5), 7.0, -0.8),) if with_particle else ()
+    reading = read_face(drawn(scene(SINGLE_MODE, *crossing, *particle, bright=bright), **WIDE).pixels)
+    scratches = [one for one in reading.features if one.form is Form.SCRATCH]
+    assert len(scratches) == 2
+    for one in scratches:
+        assert one.width_um == pytest.approx(1.1, abs=0.4)
+        assert one.length_um >= 90.0
+    if with_particle:
+        found = nearest(tuple(one for one in reading.features if one.form is Form.DEFECT), (25.0, -15.5))
+        assert found is not None
+        assert found.size_um == pytest.approx(7.0, abs=1.0)
 
 
 def told(features: tuple[Feature, ...]) -> list[str]:

@@ -71,7 +71,9 @@ def test_finer_and_coarser_pixels_state_the_blur_that_they_add() -> None:
         radius = 62.5 / um_per_px
         picture = blurred_disc((1280, 1100), (639.5, 549.5), radius, inner=80, outer=200)
         added.append(to_plane(picture, fitted(picture)).sampling_um)
-    assert added[1] == pytest.approx(0.25 * math.sqrt(1 / 6 + 1 / 12), rel=0.03)  # square pixels, linear reading
+    assert added[1] == pytest.approx(
+        0.25 * math.sqrt(1 / 6 + 1 / 12), rel=0.03
+    )  # square pixels, linear reading
     assert added[2] == pytest.approx(0.5 * math.sqrt(1 / 6 + 1 / 12), rel=0.03)
     assert 0 < added[0] < 0.25
 

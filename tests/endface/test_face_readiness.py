@@ -11,7 +11,10 @@ from workstation.simulator.scene import Fibre, Scene
 from workstation.values import Fit, Form, Reading
 
 BOTH = pytest.mark.parametrize("bright", [False, True], ids=["ferrule brighter", "cladding brighter"])
-PLACES = [(r * math.cos(a), r * math.sin(a)) for r, a in ((18, 0.3), (26, 1.4), (35, 2.4), (44, 3.5), (50, 4.5), (30, 5.5))]
+PLACES = [
+    (r * math.cos(a), r * math.sin(a))
+    for r, a in ((18, 0.3), (26, 1.4), (35, 2.4), (44, 3.5), (50, 4.5), (30, 5.5))
+]
 CAMERAS = {
     "sharp": {"blur_um": 0.4, "width_px": 800, "height_px": 640, "um_per_px": 0.3},
     "soft": {"blur_um": 1.1},
@@ -66,7 +69,9 @@ def test_the_blur_is_that_of_the_optics(blur_um: float, um_per_px: float, bright
 
 
 def test_more_blur_and_more_noise_show_less() -> None:
-    by_blur = [of(scene(), blur_um=blur).readiness.smallest_visible_um or 0.0 for blur in (0.4, 0.7, 1.0, 1.25)]
+    by_blur = [
+        of(scene(), blur_um=blur).readiness.smallest_visible_um or 0.0 for blur in (0.4, 0.7, 1.0, 1.25)
+    ]
     assert by_blur == sorted(by_blur)
     quiet = of(scene()).readiness
     noisy = of(scene(), **CAMERAS["noisy"]).readiness
@@ -125,4 +130,8 @@ def test_an_edge_hidden_by_dirt_asks_for_cleaning() -> None:
     dirt = (disc((62.5 * math.cos(a), 62.5 * math.sin(a)), 14.0, -0.7) for a in angles)
     reading = of(scene(Fibre(core_step=0.03), *dirt))
     assert not reading.readiness.ok
-    assert any("lean" in check.advice or "connector" in check.advice for check in reading.readiness.checks if not check.ok)
+    assert any(
+        "lean" in check.advice or "connector" in check.advice
+        for check in reading.readiness.checks
+        if not check.ok
+    )

@@ -37,7 +37,10 @@ def test_a_disc_without_noise_is_fitted_where_it_is(inner: float, outer: float, 
 
 @few
 @given(
-    x=st.floats(290, 350), y=st.floats(215, 265), inner=st.sampled_from([60, 90, 180]), grow=st.floats(0.4, 1.0)
+    x=st.floats(290, 350),
+    y=st.floats(215, 265),
+    inner=st.sampled_from([60, 90, 180]),
+    grow=st.floats(0.4, 1.0),
 )
 def test_the_centre_follows_every_part_of_a_pixel(x: float, y: float, inner: int, grow: float) -> None:
     radius = 200 * grow
@@ -151,9 +154,7 @@ def test_the_core_tells_what_kind_of_fibre_it_is(
 def test_of_an_array_the_fibre_nearest_to_the_middle_is_fitted(off: tuple[float, float]) -> None:
     """The fibres of an array stand 250 µm apart (IEC 61754-7, from memory)."""
     fibres = tuple(replace(SINGLE_MODE, centre_um=(250.0 * k, 0.0)) for k in (0, -2, -1, 1, 2))
-    face = replace(
-        scene(bright=True), fibres=fibres, grain=0.08, grain_um=1.2, surface=Surface.ARRAY
-    )
+    face = replace(scene(bright=True), fibres=fibres, grain=0.08, grain_um=1.2, surface=Surface.ARRAY)
     at = (639.5 + off[0] / 0.4, 511.5 + off[1] / 0.4)
     picture = drawn(face, width_px=1280, height_px=1024, centre_px=at)
     assert off_um(fitted(picture.pixels), at) <= CENTRE_UM
@@ -176,9 +177,12 @@ def test_a_scale_that_cannot_be_is_refused(scale: float) -> None:
         find_fibre(np.zeros((480, 640), np.uint8), um_per_px=scale)
 
 
-def test_a_fibre_with_dirt_all_round_its_edge_keeps_its_centre() -> None:
-    places = [(62.5 * math.cos(a), 62.5 * math.sin(a)) for a in (0.1, 0.5, 0.9, 1.6, 2.0, 2.4)]
-    picture = drawn(scene(Fibre(core_step=0.03), *(disc(at, 9.0, -0.7) for at in places)))
+@POLARITIES
+@pytest.mark.parametrize("angles", [(0.1, 0.5, 0.9, 1.6, 2.0, 2.4), tuple(0.24 * k for k in range(8))],
+                         ids=["here and there", "a third in one piece"])  # fmt: skip
+def test_a_fibre_with_dirt_on_its_edge_keeps_its_centre(angles: tuple[float, ...], bright: bool) -> None:
+    dirt = (disc((62.5 * math.cos(a), 62.5 * math.sin(a)), 14.0, -0.7) for a in angles)
+    picture = drawn(scene(Fibre(core_step=0.03), *dirt, bright=bright))
     assert off_um(fitted(picture.pixels), picture.truth.centre_px) <= CENTRE_UM
 
 

@@ -48,6 +48,13 @@ def test_no_defocused_picture_is_ready(blur_um: float, bright: bool) -> None:
     assert reading.features == ()
 
 
+@BOTH
+@pytest.mark.parametrize("blur_um", [3.0, 4.0, 6.0, 8.0, 10.0])
+def test_a_blurred_fibre_wholly_in_view_is_never_called_cut_off(blur_um: float, bright: bool) -> None:
+    found = find_fibre(drawn(scene(bright=bright), blur_um=blur_um).pixels)
+    assert isinstance(found, Fit) or found.reason is NoFitReason.BLURRED
+
+
 @pytest.mark.parametrize("level", [40, 128, 220])
 def test_an_empty_field_has_no_fibre(level: int) -> None:
     noise = np.random.default_rng(level).normal(level, 2.0, (480, 640))
@@ -84,9 +91,7 @@ def test_a_fibre_partly_outside_the_frame_is_cut_off(side: str, hidden: float, b
 
 
 @pytest.mark.parametrize("core_um", [50.0, 62.5])
-@pytest.mark.parametrize(
-    ("step", "bright"), [(0.04, True), (0.25, False), (0.6, False), (0.6, True)]
-)
+@pytest.mark.parametrize(("step", "bright"), [(0.04, True), (0.25, False), (0.6, False), (0.6, True)])
 @pytest.mark.parametrize(("side", "shown"), [("left", 1.0), ("top", 1.25), ("left", 1.8)])
 def test_cut_off_fibre_is_never_fitted_to_something_else(
     side: str, shown: float, step: float, core_um: float, bright: bool
@@ -94,9 +99,10 @@ def test_cut_off_fibre_is_never_fitted_to_something_else(
     """The multimode core lies wholly in view with its own clear edge, `shown` core radii and 3 µm from the frame's."""
     into = min((core_um / 2 * shown + 3.0) / 0.4, 0.95 * RADIUS_PX)
     at = (into, 239.5) if side == "left" else (319.5, into)
-    assert reason(
-        drawn(scene(multimode(core_um, step), bright=bright), centre_px=at, exposure=150.0).pixels
-    ) is NoFitReason.CUT_OFF
+    assert (
+        reason(drawn(scene(multimode(core_um, step), bright=bright), centre_px=at, exposure=150.0).pixels)
+        is NoFitReason.CUT_OFF
+    )
 
 
 @BOTH

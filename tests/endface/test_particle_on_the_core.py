@@ -4,7 +4,7 @@ import math
 from dataclasses import replace
 
 import pytest
-from drawn_faces import SINGLE_MODE, disc, drawn, multimode, nearest, scene
+from drawn_faces import SINGLE_MODE, disc, drawn, fitted, multimode, nearest, scene
 
 from workstation.criteria import judge, load_criteria
 from workstation.endface import read_face
@@ -55,7 +55,7 @@ def check(
     assert found.form is Form.DEFECT
     # where it covers a lit core wholly, only the cladding is left to compare it with
     assert found.contrast < 0.5 * ((1 + contrast) * (1 + max(fibre.core_step, 0.0)) - 1)
-    assert found.size_um == pytest.approx(diameter_um, rel=0.12)
+    assert found.size_um == pytest.approx(diameter_um, rel=0.15)
     assert found.inner_um < 1.0
 
     several = fibre.core_diameter_um > 20
@@ -75,9 +75,17 @@ def check(
         assert reading.occlusion.weighted_fraction == pytest.approx(covered, rel=0.2)
 
     core = reading.fit.core
+    # the true core may still show around it; a deep dark disc is none
+    assert core is None or core.step > -0.1
+
+
+@BOTH
+@FIBRES
+def test_a_particle_on_the_core_does_not_make_it_another_kind_of_fibre(fibre: Fibre, bright: bool) -> None:
+    """A wrong kind would set a wrong reason beside the verdict."""
+    picture = drawn(scene(fibre, disc((0.0, 0.0), 5.0, -0.95), bright=bright), exposure=150.0)
+    core = fitted(picture.pixels).core
     if core is not None:
-        # the true core may still show around it; a deep dark disc is none
-        assert core.step > -0.1
         assert core.kind.value == fibre.kind.value
         assert core.diameter_um == pytest.approx(fibre.core_diameter_um, abs=2.5)
 

@@ -84,14 +84,19 @@ def check_reading(reading: Reading) -> None:
 
 @pytest.mark.slow
 @settings(max_examples=6, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
-@given(seed=st.integers(80_000, 80_999), contents=st.sampled_from(["mixed", "oil", "residue", "scratches", None]))
+@given(
+    seed=st.integers(80_000, 80_999), contents=st.sampled_from(["mixed", "oil", "residue", "scratches", None])
+)
 def test_a_reading_of_any_face_holds_together(seed: int, contents: str | None) -> None:
     check_reading(read_face(render(*random_case(seed, contents=contents, size_px=(1280, 1024)), seed).pixels))
 
 
 @pytest.mark.slow
 @settings(max_examples=6, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
-@given(seed=st.integers(81_000, 81_999), fault=st.sampled_from(["cut_off", "burnt_out", "black", "no_fibre", "defocused"]))
+@given(
+    seed=st.integers(81_000, 81_999),
+    fault=st.sampled_from(["cut_off", "burnt_out", "black", "no_fibre", "defocused"]),
+)
 def test_a_reading_of_a_spoilt_picture_holds_together_and_is_not_ready(seed: int, fault: str) -> None:
     reading = read_face(render(*random_case(seed, fault=fault, size_px=(640, 480)), seed).pixels)
     check_reading(reading)
@@ -105,7 +110,9 @@ def test_no_outline_crosses_itself(seed: int) -> None:
     picture = render(*random_case(seed, contents="mixed", size_px=(1280, 1024)), seed)
     for feature in read_face(picture.pixels).features:
         outline = np.asarray(feature.outline_um)
-        assert not crosses_itself(outline), f"feature {feature.id}, {feature.form.value}, {feature.size_um:.1f} µm"
+        assert not crosses_itself(outline), (
+            f"feature {feature.id}, {feature.form.value}, {feature.size_um:.1f} µm"
+        )
 
 
 @pytest.mark.parametrize("pixels", [np.zeros((480, 640), np.uint8), np.full((10, 10), 9, np.uint8)])

@@ -43,14 +43,18 @@ SIZES = [1.0, 1.7, 2.5, 4.0, 7.0, 11.0, 20.0]
 @pytest.mark.parametrize("size", SIZES)
 def test_a_disc_gets_back_the_size_that_blur_hid(size: float, blur_um: float) -> None:
     seen_um = half_depth(disc_image, size) * blur_um
-    assert disc_diameter_um(seen_um, blur_um) == pytest.approx(size * blur_um, abs=0.03 * blur_um + 0.006 * size * blur_um)
+    assert disc_diameter_um(seen_um, blur_um) == pytest.approx(
+        size * blur_um, abs=0.03 * blur_um + 0.006 * size * blur_um
+    )
 
 
 @pytest.mark.parametrize("blur_um", [0.4, 1.3])
 @pytest.mark.parametrize("size", SIZES)
 def test_a_strip_gets_back_the_width_that_blur_hid(size: float, blur_um: float) -> None:
     seen_um = half_depth(strip_image, size) * blur_um
-    assert strip_width_um(seen_um, blur_um) == pytest.approx(size * blur_um, abs=0.03 * blur_um + 0.006 * size * blur_um)
+    assert strip_width_um(seen_um, blur_um) == pytest.approx(
+        size * blur_um, abs=0.03 * blur_um + 0.006 * size * blur_um
+    )
 
 
 @pytest.mark.parametrize("size", [0.2, 0.5, *SIZES])
@@ -74,13 +78,17 @@ def test_sizes_grow_with_the_image_and_with_the_unit_and_never_past_the_image(
     for unblurred in (disc_diameter_um, strip_width_um):
         size = unblurred(seen, blur)
         assert unblurred(seen + wider, blur) >= size - 1e-9
-        assert unblurred(zoom * seen, zoom * blur) == pytest.approx(zoom * size, rel=1e-6, abs=0.01 * zoom * blur)
+        assert unblurred(zoom * seen, zoom * blur) == pytest.approx(
+            zoom * size, rel=1e-6, abs=0.01 * zoom * blur
+        )
         # a disc of four blurs' width looks a little smaller than it is: its middle has not yet its whole depth
         assert size <= max(seen, 2.355 * blur) * 1.1
 
 
 @pytest.mark.parametrize("unblurred", [disc_diameter_um, strip_width_um])
-def test_a_little_wider_an_image_never_makes_a_smaller_thing(unblurred: Callable[[float, float], float]) -> None:
+def test_a_little_wider_an_image_never_makes_a_smaller_thing(
+    unblurred: Callable[[float, float], float],
+) -> None:
     sizes = [unblurred(seen / 50, 1.0) for seen in range(1, 1500)]
     assert min(b - a for a, b in zip(sizes, sizes[1:], strict=False)) >= -0.01
 
