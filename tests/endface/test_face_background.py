@@ -32,6 +32,7 @@ def patches(face: Face, sigma_um: float = 2.0) -> NDArray[np.float64]:
     return smooth[(radius < 55) | ((radius > 70) & (radius < 122))].astype(np.float64)
 
 
+@pytest.mark.slow
 @BOTH
 @pytest.mark.parametrize("lamp", LAMPS, ids=["even", "from one side", "vignetted"])
 @pytest.mark.parametrize(

@@ -59,6 +59,7 @@ def test_the_narrowest_scratch_really_is_visible(camera: str, bright: bool) -> N
     assert any(one.form is Form.SCRATCH for one in of(face, 2, **CAMERAS[camera]).features)
 
 
+@pytest.mark.slow
 @BOTH
 @pytest.mark.parametrize("um_per_px", [0.2, 0.4])
 @pytest.mark.parametrize("blur_um", [0.4, 0.6, 0.9, 1.2])

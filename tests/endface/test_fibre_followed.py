@@ -26,7 +26,7 @@ def test_a_fibre_that_drifts_is_followed_step_by_step(bright: bool) -> None:
     at = np.array([300.0, 230.0])
     fit: Fit = fitted(drawn(scene(bright=bright), centre_px=(at[0], at[1])).pixels)
     for step in range(1, 9):
-        at = at + (4.3, 1.7)
+        at = at + np.array([4.3, 1.7])
         picture = drawn(scene(bright=bright), seed=step, centre_px=(at[0], at[1]))
         fit = followed(picture.pixels, fit)
         assert off_um(fit, (at[0], at[1])) <= LIVE_UM

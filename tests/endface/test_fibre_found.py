@@ -125,6 +125,7 @@ def test_a_face_tilted_by_eight_degrees_is_seen_as_that_ellipse(angle_rad: float
     assert off_um(fit, picture.truth.centre_px) <= CENTRE_UM
 
 
+@pytest.mark.slow
 @POLARITIES
 @pytest.mark.parametrize("step", [-0.04, 0.04, 0.4])
 @pytest.mark.parametrize(

@@ -79,6 +79,7 @@ def check(
     assert core is None or core.step > -0.1
 
 
+@pytest.mark.slow
 @BOTH
 @FIBRES
 def test_a_particle_on_the_core_does_not_make_it_another_kind_of_fibre(fibre: Fibre, bright: bool) -> None:

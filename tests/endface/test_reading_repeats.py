@@ -46,6 +46,7 @@ def test_the_same_picture_twice_gives_the_same_reading(seed: int) -> None:
     assert b'"features":[{' in first
 
 
+@pytest.mark.slow
 def test_another_process_gives_the_same_reading(tmp_path: Path) -> None:
     pixels = picture(70_203)
     np.save(tmp_path / "picture.npy", pixels)
@@ -61,6 +62,7 @@ def test_another_process_gives_the_same_reading(tmp_path: Path) -> None:
         assert done.stdout == record(pixels)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [70_204, 70_205])
 def test_the_number_of_threads_does_not_matter(seed: int) -> None:
     pixels = picture(seed)

@@ -7,6 +7,7 @@ phi. Both are another route than the Hankel form and the error function that the
 
 import math
 from collections.abc import Callable
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -90,7 +91,7 @@ def test_a_little_wider_an_image_never_makes_a_smaller_thing(
     unblurred: Callable[[float, float], float],
 ) -> None:
     sizes = [unblurred(seen / 50, 1.0) for seen in range(1, 1500)]
-    assert min(b - a for a, b in zip(sizes, sizes[1:], strict=False)) >= -0.01
+    assert min(b - a for a, b in pairwise(sizes)) >= -0.01
 
 
 @settings(max_examples=40, deadline=None, derandomize=True)
