@@ -145,6 +145,7 @@ def _busy(seen: Mapping[str, Any], seconds: float, delivered: int, reference_ms:
         of_a_core("  painting the live picture", float(seen["paint_s"])),
         of_a_core("  fitting", float(seen["fit_s"])),
         Figure("slowest fit: by the clock / processor time", _in_ms(seen["slowest_fit_s"]), "ms"),
+        Figure("full garbage sweeps: how long each took", _sweeps(seen["swept_s"]), "ms"),
         Figure("processor time for a frame", frame_ms, "ms"),
         Figure("reference: Gaussian blur of 1280x1024", f"{reference_ms:.2f}", "ms"),
         Figure("a frame in units of the reference", frame_ms / reference_ms),
@@ -162,6 +163,10 @@ def _memory(memory_mb: Sequence[float]) -> list[Figure]:
 
 def _in_ms(seconds: Sequence[float]) -> str:
     return " / ".join(f"{1e3 * value:.1f}" for value in seconds)
+
+
+def _sweeps(swept_s: Sequence[Sequence[float]]) -> str:
+    return ", ".join(f"{1e3 * took_s:.0f}" for _, took_s in swept_s) or "none"
 
 
 def _share(spent_s: float | None, seconds: float) -> float | None:

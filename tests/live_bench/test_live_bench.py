@@ -31,6 +31,7 @@ def seen(**changes: object) -> dict[str, object]:
         "paint_s": 0.1,
         "fit_s": 0.2,
         "slowest_fit_s": (0.02, 0.01),
+        "swept_s": [(0.5, 0.01)],
         "waited_s": None,
         "memory_mb": [200.0, 210.0, 205.0],
         "load": (0.1, 0.2),

@@ -20,7 +20,7 @@ from PySide6.QtWidgets import QApplication, QDialog
 from tests.live_bench.watching import Watch
 from workstation.frames import list_cameras
 from workstation.window import Options
-from workstation.window.application import make_window
+from workstation.window.application import keep_sweeps_short, make_window
 from workstation.window.dialogs import CautionDialog, SessionDialog
 from workstation.window.main_window import MainWindow
 from workstation.window.settings import Settings, save_settings
@@ -43,6 +43,7 @@ class Bench:
         mode = next(mode for mode in camera.modes if mode.fourcc == "MJPG" and _size(mode) == size)
         save_settings(Settings(source=camera.id, source_mode=mode.label), settings)
         self.window: MainWindow = make_window(Options(ledger=folder / "ledger", settings=settings))
+        keep_sweeps_short()  # as the program itself does
         self.window.show()
 
     def begin(self) -> None:

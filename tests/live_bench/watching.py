@@ -4,6 +4,7 @@ Three functions of the program are wrapped, and nothing of it is changed: the pa
 live fit, and the feed's newest frame, through which the window gets every frame.
 """
 
+import gc
 import os
 import threading
 import time
@@ -48,6 +49,9 @@ class Seen:
     slowest_fit_s
         The fit that took longest by the clock, and the processor time that it used: a large difference means
         that it waited for a core.
+    swept_s
+        Each full sweep of Python's garbage collector, which stops every thread of Python: when it ended, and how
+        long it took.
     waited_s
         For how long threads of the process were ready and had no core, where the system tells: other programs
         are at work.
@@ -67,6 +71,7 @@ class Seen:
     paint_s: float = 0.0
     fit_s: float = 0.0
     slowest_fit_s: tuple[float, float] = (0.0, 0.0)
+    swept_s: list[tuple[float, float]] = field(default_factory=list)
     waited_s: float | None = None
     memory_mb: list[float] = field(default_factory=list)
     load: tuple[float, float] = (0.0, 0.0)
@@ -93,6 +98,8 @@ class Watch:
         self._cpu_s = 0.0
         self._threads_s: dict[str, float] = {}
         self._waited_s: float | None = None
+        self._sweep_s = 0.0
+        gc.callbacks.append(self._note_sweep)
         self._wrap_newest()
         self._wrap_fit()
         self._wrap_paint()
@@ -125,6 +132,13 @@ class Watch:
         seen.load = (seen.load[0], os.getloadavg()[0])
         self.note_memory()
         return seen
+
+    def _note_sweep(self, phase: str, info: dict[str, int]) -> None:
+        now_s = time.monotonic()
+        if phase == "start":
+            self._sweep_s = now_s
+        elif self._noting and info["generation"] == 2:
+            self.seen.swept_s.append((now_s, now_s - self._sweep_s))
 
     def _wrap_newest(self) -> None:
         newest = Feed.newest
