@@ -145,7 +145,7 @@ def _busy(seen: Mapping[str, Any], seconds: float, delivered: int, reference_ms:
         of_a_core("  painting the live picture", float(seen["paint_s"])),
         of_a_core("  fitting", float(seen["fit_s"])),
         Figure("slowest fit: by the clock / processor time", _in_ms(seen["slowest_fit_s"]), "ms"),
-        Figure("full garbage sweeps: how long each took", _sweeps(seen["swept_s"]), "ms"),
+        Figure("full garbage sweeps, ms each", _sweeps(seen["swept_s"])),
         Figure("processor time for a frame", frame_ms, "ms"),
         Figure("reference: Gaussian blur of 1280x1024", f"{reference_ms:.2f}", "ms"),
         Figure("a frame in units of the reference", frame_ms / reference_ms),
