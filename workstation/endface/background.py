@@ -75,12 +75,14 @@ def flatten(plane: Plane, fit: Fit) -> Face:
     hidden = None if plane.all_seen else polar(plane.seen.astype(np.float32)) < 1
     lamp_numbers = _lamp(rays, hidden, fit)
     even = (rays / _lamp_rays(lamp_numbers)).astype(np.float32)
-    profile = _held_centre(_profile(even, hidden), f64(POLAR_RADII_UM), fit)
+    profile = _profile(even, hidden)
+    around = _level_around_centre(profile)
+    profile = _held_centre(profile, f64(POLAR_RADII_UM), around, fit)
     background = _spread(profile) * _lamp_map(lamp_numbers)
     _edge_band(background, even, hidden, profile)
     level = profile
     if fit.core is not None:
-        _core_patch(background, plane, fit, lamp_numbers)
+        _core_patch(background, plane, fit, lamp_numbers, around)
     contrast = plane.values / np.maximum(background, 1.0) - 1
     if not plane.all_seen:
         contrast[~plane.seen] = 0
@@ -115,8 +117,13 @@ _CENTRE_UM = 10.0
 _CENTRE_FREEDOM = 0.06
 
 
+def _level_around_centre(profile: NDArray[np.float64]) -> float:
+    around = (POLAR_RADII_UM >= _CENTRE_UM) & (POLAR_RADII_UM < 1.8 * _CENTRE_UM)
+    return float(np.median(profile[around]))
+
+
 def _held_centre(
-    profile: NDArray[np.float64], radii_um: NDArray[np.float64], fit: Fit
+    profile: NDArray[np.float64], radii_um: NDArray[np.float64], around: float, fit: Fit
 ) -> NDArray[np.float64]:
     """Hold the profile near the centre to what cladding and core explain.
 
@@ -124,10 +131,7 @@ def _held_centre(
     profile may leave the level around it, with the core's own step, by a few hundredths and no more.
     """
     centre = radii_um < _CENTRE_UM
-    around = (radii_um >= _CENTRE_UM) & (radii_um < 1.8 * _CENTRE_UM)
-    if not around.any():
-        return profile
-    expected = np.full(int(centre.sum()), float(np.median(profile[around])))
+    expected = np.full(int(centre.sum()), around)
     if fit.core is not None and fit.core.kind is CoreKind.SINGLE_MODE:
         inside = 1 - ndtr((radii_um[centre] - fit.core.diameter_um / 2) / max(fit.blur_um, 0.2))
         expected *= 1 + fit.core.step * inside
@@ -288,7 +292,7 @@ _BAND: tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float32]] | None =
 
 
 def _core_patch(
-    background: NDArray[np.float32], plane: Plane, fit: Fit, lamp_numbers: NDArray[np.float64]
+    background: NDArray[np.float32], plane: Plane, fit: Fit, lamp_numbers: NDArray[np.float64], around: float
 ) -> None:
     """Replace the background near the core by the profile about the core's own centre, in place."""
     assert fit.core is not None
@@ -317,7 +321,7 @@ def _core_patch(
     # few cells share a small radius: smooth the profile there with what the optics could not have resolved
     smooth = cv2.GaussianBlur(profile[None, :], (0, 0), max(0.5, 0.5 * fit.blur_um / step))[0]
     few = np.clip((5.0 - radii) / 3.0, 0, 1)
-    smooth = _held_centre(f64(few * smooth + (1 - few) * profile), f64(radii), fit)
+    smooth = _held_centre(f64(few * smooth + (1 - few) * profile), f64(radii), around, fit)
     blend = np.clip((reach - distance) / 2.0, 0, 1).astype(np.float32)
     own = np.interp(distance, radii, smooth).astype(np.float32) * lamp
     background[window] = background[window] * (1 - blend) + own * blend

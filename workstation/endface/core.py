@@ -6,6 +6,8 @@ for a fixed radius, so that the radius is searched on a grid; the core's own cen
 that an offset leaves at its edge.
 """
 
+from itertools import product
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -27,7 +29,13 @@ _KINDS = (
     (CoreKind.MULTIMODE_50, np.arange(23.0, 27.3, 0.25)),
     (CoreKind.MULTIMODE_62_5, np.arange(28.75, 33.8, 0.25)),
 )
+# A particle may lie on the middle of the core: the fit is tried without the innermost radii too.
+_SKIPPED_UM = (0.0, 3.2)
 _LEAST_STEP = 0.006
+# The standards allow 0.6 µm (ITU-T G.652) and 2 µm (IEC 60793-2-10) of offset, from memory; a little more is searched.
+_MOST_OFFSET_UM = {
+    CoreKind.SINGLE_MODE: 1.0, CoreKind.MULTIMODE_50: 3.0, CoreKind.MULTIMODE_62_5: 3.0
+}  # fmt: skip
 # A core is a little darker than the cladding or a good deal brighter; what is much darker lies on top of it.
 _DARKEST_STEP = -0.09
 
@@ -55,27 +63,29 @@ def find_core(grey: NDArray[np.uint8], edge: EdgeFit) -> Core | None:
     error = 1.25 * np.maximum(spread, 0.3) / np.sqrt(independent) + 0.0015 * edge.inner
     best = None
     blank = _solve(profile, error, np.zeros((0, len(_RADII_UM))))
-    for kind, radii in _KINDS:
+    for (kind, radii), skip_um in product(_KINDS, _SKIPPED_UM):
         for radius in radii:
             shapes = _shapes(float(radius), edge.blur_um, kind)
-            cost, coefficients = _solve(profile, error, shapes)
+            cost, coefficients = _solve(profile, error, shapes, skip_um)
             cost += 9.0 * len(shapes)
-            if best is None or cost < best[0]:
+            step = _step(coefficients, shapes)
+            # what is much darker than a core can be lies on top of it, and another kind may explain the rest
+            if step > _DARKEST_STEP and (best is None or cost < best[0]):
                 best = (cost, kind, float(radius), coefficients, shapes)
     if best is None or blank[0] - best[0] < 60.0:
         return None
     _, kind, radius, coefficients, shapes = best
-    step = float((coefficients[2:] @ shapes).max(initial=0.0) + (coefficients[2:] @ shapes).min(initial=0.0))
-    step /= float(coefficients[0])
-    if abs(step) < _LEAST_STEP or step < _DARKEST_STEP:
+    step = _step(coefficients, shapes)
+    if abs(step) < _LEAST_STEP:
         return None
     slope = np.gradient(coefficients[2:] @ shapes, _STEP_UM)
     centre_px = (edge.x_px, edge.y_px)
     for _ in range(4):
         dx, dy = _offset(_polar(grey, edge, *centre_px), slope, error)
         moved = (centre_px[0] + dx / edge.um_per_px, centre_px[1] + dy / edge.um_per_px)
-        # the standards allow 0.6 µm (single-mode) and 2 µm (multimode) of offset; past 3 µm it isn't the core
-        if np.hypot(moved[0] - edge.x_px, moved[1] - edge.y_px) * edge.um_per_px > 3.0:
+        if np.hypot(moved[0] - edge.x_px, moved[1] - edge.y_px) * edge.um_per_px > _MOST_OFFSET_UM[kind]:
+            # no core lies so far off: dirt pulls, and the cladding's centre is the better guess
+            centre_px = (edge.x_px, edge.y_px)
             break
         centre_px = moved
     return Core(
@@ -84,6 +94,11 @@ def find_core(grey: NDArray[np.uint8], edge: EdgeFit) -> Core | None:
         step=step,
         kind=kind,
     )
+
+
+def _step(coefficients: NDArray[np.float64], shapes: NDArray[np.float64]) -> float:
+    core = coefficients[2:] @ shapes
+    return float(core.max(initial=0.0) + core.min(initial=0.0)) / max(float(coefficients[0]), 1.0)
 
 
 def _polar(grey: NDArray[np.uint8], edge: EdgeFit, x_px: float, y_px: float) -> NDArray[np.float64]:
@@ -109,12 +124,16 @@ def _shapes(radius: float, blur_um: float, kind: CoreKind) -> NDArray[np.float64
 
 
 def _solve(
-    profile: NDArray[np.float64], error: NDArray[np.float64], shapes: NDArray[np.float64]
+    profile: NDArray[np.float64],
+    error: NDArray[np.float64],
+    shapes: NDArray[np.float64],
+    skip_um: float = 0.0,
 ) -> tuple[float, NDArray[np.float64]]:
+    """Robust least squares, begun without the radii below `skip_um`; the cost counts every radius, capped."""
     basis = np.vstack([np.ones_like(_RADII_UM), _RADII_UM / _REACH_UM, shapes]).T
-    weight = 1 / error
+    weight = np.where(skip_um > _RADII_UM, 1e-3, 1.0) / error
     coefficients = np.zeros(basis.shape[1])
-    for _ in range(2):
+    for _ in range(3 if skip_um else 2):
         coefficients = f64(np.linalg.lstsq(basis * weight[:, None], profile * weight, rcond=None)[0])
         scaled = np.abs(profile - basis @ coefficients) / error
         weight = np.minimum(1.0, 4.0 / np.maximum(scaled, 1e-9)) / error

@@ -60,6 +60,8 @@ class EdgeFit:
         Root mean square of profile less model, over the edge's height.
     inner_grain, outer_grain
         Relative texture on either side.
+    dip
+        How far the mean profile dips below the darker side at the edge, relative to it: the glue line as seen.
     """
 
     x_px: float
@@ -77,6 +79,7 @@ class EdgeFit:
     misfit: float
     inner_grain: float
     outer_grain: float
+    dip: float
 
     @property
     def um_per_px(self) -> float:
@@ -303,8 +306,9 @@ def _edge_fit(
         support=support,
         scatter_um=spread_um,
         misfit=misfit,
-        inner_grain=_grain(rays[:, inner_part]),
-        outer_grain=_grain(rays[:, outer_part]),
+        inner_grain=_grain(rays[:, inner_part], float(u[1] - u[0])),
+        outer_grain=_grain(rays[:, outer_part], float(u[1] - u[0])),
+        dip=_dip(rays, u, shape),
     )
 
 
@@ -330,11 +334,21 @@ def _trimmed_mean(rays: NDArray[np.float32]) -> NDArray[np.float32]:
     return out
 
 
-def _grain(part: NDArray[np.float32]) -> float:
-    if part.shape[1] < 4:
+def _grain(part: NDArray[np.float32], step_um: float) -> float:
+    """Relative texture of a side, a micrometre's mean at a time so that the camera's own noise counts little."""
+    length = max(1, round(1.2 / step_um))
+    if part.shape[1] < length + 2:
         return 0.0
     level = max(float(np.median(part)), 1.0)
-    return float(1.4826 * np.median(np.abs(np.diff(part, axis=0))) / np.sqrt(2) / level)
+    mean = f32(cv2.blur(part, (length, 1)))[:, length // 2 : part.shape[1] - length // 2]
+    return float(1.4826 * np.median(np.abs(mean[3:] - mean[:-3])) / np.sqrt(2) / level)
+
+
+def _dip(rays: NDArray[np.float32], u: NDArray[np.float64], shape: EdgeShape) -> float:
+    profile = _trimmed_mean(rays)
+    near = np.abs(u - shape["shift"]) < 3.0
+    sides = min(float(np.median(profile[u < -3.5])), float(np.median(profile[u > 3.5])))
+    return float((sides - profile[near].min()) / max(sides, 1.0))
 
 
 def _ray_gain(

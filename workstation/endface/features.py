@@ -22,6 +22,9 @@ from workstation.values import Form
 SCRATCH_ASPECT = 3.5
 _SCRATCH_MOST_UM = 4.6
 _SCRATCH_LEAST_UM = 6.0
+# What half depth misses of an uneven outline, from rendered faces.
+_OUTLINE_ERROR_UM, _OUTLINE_SHARE = 0.1, 0.03
+_WIDTH_ERROR_UM = 0.06
 _SHADING_DEPTH = 0.1
 _SHADING_SOFTNESS = 0.35
 # What is larger than 6 µm and fainter than this can't be told from uneven light or dirt on the scope.
@@ -94,7 +97,11 @@ def compact(blobs: list[Blob]) -> NDArray[np.bool_]:
     for blob in blobs:
         long, short = _extent(blob.contour_um)
         broad = _as_ribbon(blob.contour_um)[1] > _SCRATCH_MOST_UM
-        if long < 2.2 * max(short, 0.5) or long < 4.0 or broad or _is_ring(blob):
+        area = abs(float(cv2.contourArea(blob.contour_um.astype(np.float32))))
+        round_ = (
+            long < 2.2 * max(short, 0.5) and area > 0.45 * long * short
+        )  # crossing scratches leave it empty
+        if round_ or long < 4.0 or broad or _is_ring(blob):
             top, left = blob.origin
             h, w = blob.mask.shape
             mask[top : top + h, left : left + w] |= blob.mask.astype(np.uint8)
@@ -195,7 +202,10 @@ def _error(
     # taking the blur off a narrow image multiplies its errors by about seen / size
     lever = min(seen_um / max(size_um, 0.2 * blur_um), 5.0)
     return math.sqrt(
-        (scale_error * size_um) ** 2 + (lever * edge) ** 2 + (0.04 * blur_um * lever) ** 2 + 0.03**2
+        (scale_error * size_um) ** 2
+        + (lever * edge) ** 2
+        + (0.04 * blur_um * lever) ** 2
+        + _WIDTH_ERROR_UM**2
     )
 
 
@@ -225,6 +235,7 @@ def _from_blob(blob: Blob, blur_um: float, noise: NDArray[np.float32], scale_err
     inner, outer = distance_range(outline, blob.cells_um if filled < 0.8 else None)
     relative = 1 / max(blob.significance, 1.0)
     size_error = math.hypot(_error(size, 2 * radius, blur, relative, scale_error), rounding_error)
+    size_error = math.hypot(size_error, _OUTLINE_ERROR_UM + _OUTLINE_SHARE * min(size, 25.0))
     kept = max(disc_depth(short if not scratch else size, blur), 0.05)
     return Shape(
         form=Form.SCRATCH if scratch else Form.DEFECT,

@@ -189,9 +189,12 @@ def _search(grey: NDArray[np.uint8]) -> EdgeFit | NoFit:
         return _why_not(grey, circles)
     # of several fibres in one ferrule, the one nearest to the middle of the frame is looked at
     best = min(found, key=lambda e: math.hypot(e.x_px - grey.shape[1] / 2, e.y_px - grey.shape[0] / 2))
-    if best.outer_grain < _GRAIN_RATIO * best.inner_grain and _is_core(grey, best):
-        return _CUT_OFF
-    return best
+    step = abs(best.outer - best.inner) / (best.outer + best.inner)
+    if step > _CORE_STEP or best.blur_um > _MOST_BLUR_UM:
+        return best  # more of a step than a lit core has, or too blurred to tell and refused for that
+    # a ferrule is grainier than glass, or a dark line of glue shows; an edge with neither is that of a core
+    bare = best.outer_grain < _GRAIN_RATIO * best.inner_grain and best.dip < _LEAST_DIP
+    return _CUT_OFF if bare or _is_core(grey, best) else best
 
 
 def _rivals(circles: list[Circle], edge: EdgeFit) -> bool:
@@ -238,7 +241,7 @@ def _why_not(grey: NDArray[np.uint8], circles: list[Circle]) -> NoFit:
         edge = refine(grey, circle, rounds=1)
         if edge is None or not _looks_like_cladding(edge) or edge.support < 0.75:
             continue
-        if not _in_frame(grey, edge):
+        if not _in_frame(grey, edge) and edge.blur_um < _MOST_BLUR_UM:
             return _CUT_OFF
     if any(abs(circle.score) >= 0.6 and _step(grey, circle) >= 0.1 for circle in circles[:3]):
         return _BLURRED
@@ -259,8 +262,13 @@ def _step(grey: NDArray[np.uint8], circle: Circle) -> float:
     return abs(a - b) / max(a + b, 1.0)
 
 
-_MOST_SCATTER_UM = 0.4
-_GRAIN_RATIO = 1.6
+_MOST_SCATTER_UM = 0.6
+_GRAIN_RATIO = 1.45
+_LEAST_DIP = 0.02
+# A lit core is up to some 60 % brighter than its cladding, a step of 0.23 of their sum.
+_CORE_STEP = 0.25
+# Past this blur neither grain nor glue would show; such a picture is refused for its focus.
+_MOST_BLUR_UM = 2.0
 _SURE = 0.8
 _BLACK = NoFit(
     NoFitReason.BLACK, "The picture is black. Switch the microscope's lamp on, or raise exposure or gain."

