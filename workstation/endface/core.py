@@ -37,7 +37,7 @@ _MOST_OFFSET_UM = {
     CoreKind.SINGLE_MODE: 1.0, CoreKind.MULTIMODE_50: 3.0, CoreKind.MULTIMODE_62_5: 3.0
 }  # fmt: skip
 # A core is a little darker than the cladding or a good deal brighter; what is much darker lies on top of it.
-_DARKEST_STEP = -0.09
+_DARKEST_STEP = -0.07
 
 
 def find_core(grey: NDArray[np.uint8], edge: EdgeFit) -> Core | None:
@@ -61,6 +61,8 @@ def find_core(grey: NDArray[np.uint8], edge: EdgeFit) -> Core | None:
     # the median of n rays scatters 1.25 times as much as their mean; rays near the centre share pixels
     independent = np.clip(2 * np.pi * _RADII_UM / max(edge.um_per_px * 1.5, 0.5), 4, _RAYS)
     error = 1.25 * np.maximum(spread, 0.3) / np.sqrt(independent) + 0.0015 * edge.inner
+    # dirt or a scratch across the middle covers all of a small circle: its median weighs little
+    error = error * (1 + 4 * np.exp(-((_RADII_UM / 1.5) ** 2)))
     best = None
     blank = _solve(profile, error, np.zeros((0, len(_RADII_UM))))
     for (kind, radii), skip_um in product(_KINDS, _SKIPPED_UM):

@@ -33,6 +33,9 @@ _COS, _SIN = np.cos(_ANGLES), np.sin(_ANGLES)
 _SECTORS = 24
 _SECTOR_ANGLES = _ANGLES.reshape(_SECTORS, -1).mean(axis=1)
 _REACH_UM = 7.0
+# Window (share of the radius) and harmonics of each pass of the step filter.
+_PASSES = ((0.15, 1), (0.12, 3), (0.07, 3), (0.05, 5))
+_QUICK_PASSES = ((0.12, 3), (0.05, 5))
 _HARMONICS = np.stack([np.ones(RAYS), _COS, _SIN, np.cos(2 * _ANGLES), np.sin(2 * _ANGLES)], axis=1)
 
 
@@ -104,7 +107,7 @@ def refine(grey: NDArray[np.uint8], circle: Circle, *, rounds: int = 2) -> EdgeF
     EdgeFit or None
         None where most rays agree on no edge.
     """
-    located = _locate(grey, circle)
+    located = _locate(grey, circle, _PASSES)
     if located is None:
         return None
     harmonics, centre, support, spread_px = located
@@ -137,7 +140,7 @@ def follow(grey: NDArray[np.uint8], circle: Circle) -> EdgeFit | None:
     EdgeFit or None
         None where most rays agree on no edge.
     """
-    located = _locate(grey, circle)
+    located = _locate(grey, circle, _QUICK_PASSES)
     if located is None:
         return None
     harmonics, (x_px, y_px), support, spread_px = located
@@ -148,14 +151,15 @@ def follow(grey: NDArray[np.uint8], circle: Circle) -> EdgeFit | None:
         return None
     values = values / _ray_gain(values, u, seen)[:, None]
     rays = values[seen]
-    start = _first_guess(u, rays, um)
+    some = rays[::2]
+    start = _first_guess(u, some, um)
     shape = solve_edge(
-        u, _trimmed_mean(rays)[None, :], np.ones(1), np.zeros(1), start, MEAN_ONLY, _scatter(rays)
+        u, _trimmed_mean(some)[None, :], np.ones(1), np.zeros(1), start, MEAN_ONLY, _scatter(rays)
     )
     if abs(shape["shift"]) > 6.0:
         return None
     harmonics[0] += shape["shift"] / um
-    return _edge_fit((x_px, y_px), harmonics, shape, um, seen, support, spread_px * um, 0.0, rays, u)
+    return _edge_fit((x_px, y_px), harmonics, shape, um, seen, support, spread_px * um, 0.0, some, u)
 
 
 def _scatter(rays: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -187,7 +191,7 @@ def _sample(
 
 
 def _locate(
-    grey: NDArray[np.uint8], circle: Circle
+    grey: NDArray[np.uint8], circle: Circle, passes: tuple[tuple[float, int], ...]
 ) -> tuple[NDArray[np.float64], tuple[float, float], float, float] | None:
     """Find the edge on each ray by a step filter and fit the harmonics, the window narrowing each time."""
     radius = circle.radius_px
@@ -204,7 +208,7 @@ def _locate(
     reach = half // 2 + 1
     step[:, reach:-reach] = np.sign(circle.score) * (sums[:, 2 * reach :] - sums[:, : -2 * reach])
     harmonics = np.zeros(5)
-    for window, terms in ((0.15, 1), (0.12, 3), (0.07, 3), (0.05, 5)):
+    for window, terms in passes:
         near = np.abs(offsets[None, :] - (_HARMONICS @ harmonics)[:, None]) <= window * radius
         masked = np.where(near, step, -1e9)
         best = masked.argmax(1)
@@ -235,7 +239,10 @@ def _robust(
         if np.count_nonzero(weight) < 4 * basis.shape[1]:
             break
         normal = (basis * weight[:, None]).T @ basis + 1e-9 * np.eye(basis.shape[1])
+        before = coefficients
         coefficients = f64(np.linalg.solve(normal, (basis * weight[:, None]).T @ values))
+        if np.abs(coefficients - before).max() < 1e-3 * spread:
+            break
     inlier = good & (np.abs(values - basis @ coefficients) < max(3.5 * spread, floor))
     return coefficients, spread, inlier
 

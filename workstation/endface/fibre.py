@@ -279,7 +279,7 @@ _OVER_EXPOSED = NoFit(
 )
 _BLURRED = NoFit(
     NoFitReason.BLURRED,
-    "A fibre is in view but far out of focus. Turn the focus until its edge is sharp.",
+    "A fibre is in view, but its edge isn't clear. Turn the focus until it is sharp; if dirt hides it, clean the face.",
 )
 _CUT_OFF = NoFit(
     NoFitReason.CUT_OFF,

@@ -482,5 +482,5 @@ def _already(covered: NDArray[np.uint8], points: NDArray[np.float64]) -> bool:
 
 def _cover(covered: NDArray[np.uint8], line: Line, blur_um: float) -> None:
     row, column = _cells(line.path_um)
-    thickness = max(3, int((line.half_depth_um + 1.0 * blur_um + 0.3) / CELL_UM))
+    thickness = max(3, int((1.35 * line.half_depth_um + blur_um + 0.3) / CELL_UM))
     cv2.polylines(covered, [np.stack([column, row], axis=1).astype(np.int32)], False, 1, thickness)

@@ -28,6 +28,8 @@ POSITION_ERROR_UM = 0.06
 _NOISE_STEP_UM = 1.0
 # Deviations below this are the picture's, larger ones may be dirt.
 _SMALL_CONTRAST = 0.02
+# Compression rings near the cladding's edge more than elsewhere.
+_CLADDING_BANDS_UM = ((0.0, 30.0), (30.0, 48.0), (48.0, 54.0), (54.0, 60.0))
 _NOISE_RAYS = 160
 
 
@@ -129,10 +131,12 @@ def noise_by_radius(
     steady = np.median(windows, axis=1)
     radii = (np.arange(len(spread)) + 0.5) * _NOISE_STEP_UM
     # where a picture is compressed most blocks are flat, and the median of their deviations says nothing of the rest
-    inner = rays[:, radii < 56] if hidden is None else rays[:, radii < 56][~hidden[:, radii < 56]]
-    small = inner[np.abs(inner) < _SMALL_CONTRAST]
-    if small.size:
-        steady[radii < 56] = np.maximum(steady[radii < 56], float(np.sqrt(np.mean(small**2))))
+    for first, last in _CLADDING_BANDS_UM:
+        band = (radii >= first) & (radii < last)
+        values = rays[:, band] if hidden is None else rays[:, band][~hidden[:, band]]
+        small = values[np.abs(values) < _SMALL_CONTRAST]
+        if small.size:
+            steady[band] = np.maximum(steady[band], float(np.sqrt(np.mean(small**2))))
     # near the centre few samples are independent: use the spread of the inner cladding there
     near = radii < 12
     steady[near] = max(float(np.median(steady[(radii > 6) & (radii < 24)])), 1e-5)
