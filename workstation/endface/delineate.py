@@ -23,6 +23,7 @@ from workstation.endface.spots import Seeds, hidden_rays, noise_map
 _SMOOTHING_UM = (0.2, 0.4, 1.0, 2.4)
 _CLEAR = (20.0, 8.0, 8.0, 8.0)
 _MARGIN = 8
+_FAINT = 0.15
 # A rise within this many blurs of a deeper spot is its flank; farther off, and at least this deep, part of it.
 _BLURS_APART = 3.0
 _SHARE = 0.25
@@ -130,6 +131,8 @@ def _component(
     for smoothing_um, enough in zip(_SMOOTHING_UM, _CLEAR, strict=True):
         smooth, noise = maps.at(smoothing_um)
         value = sign * smooth[window]
+        if smoothing_um < _SMOOTHING_UM[1] and float(value[own].max()) < _FAINT:
+            continue  # a faint thing has nothing fine about it that the sharpest map would show
         clear = value / noise[window]
         if float(clear[own].max()) >= enough:
             break
@@ -177,7 +180,7 @@ def _component(
                     significance=float(clear[region.summit]),
                     smoothing_um=smoothing_um,
                     contour_um=(contour + offset) * CELL_UM,
-                    softness=_softness(value, near, region.summit, region.depth),
+                    softness=_softness(value, near, region.summit),
                     mask=region.mask,
                     origin=(top, left),
                 )
@@ -216,9 +219,8 @@ def _plateau(
     return _Region(wider, 0.5 * usual, usual, region.summit)
 
 
-def _softness(
-    value: NDArray[np.float32], near: NDArray[np.bool_], summit: tuple[int, int], depth: float
-) -> float:
+def _softness(value: NDArray[np.float32], near: NDArray[np.bool_], summit: tuple[int, int]) -> float:
+    depth = float(value[summit])
     _, parts = cv2.connectedComponents(((value > 0.3 * depth) & near).astype(np.uint8), connectivity=4)
     own = value[parts == parts[summit]]
     wide, middle, tight = (float(np.sqrt((own > level * depth).sum())) for level in (0.3, 0.5, 0.7))

@@ -5,7 +5,7 @@ circle around the outline once the blur is taken off; a scratch is judged by its
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -25,6 +25,7 @@ _SCRATCH_LEAST_UM = 6.0
 # What half depth misses of an uneven outline, from rendered faces.
 _OUTLINE_ERROR_UM, _OUTLINE_SHARE = 0.1, 0.03
 _WIDTH_ERROR_UM = 0.06
+_CLEAR_OUTLINE = 12.0
 _SHADING_DEPTH = 0.1
 _SHADING_SOFTNESS = 0.35
 # What is larger than 6 µm and fainter than this can't be told from uneven light or dirt on the scope.
@@ -73,14 +74,49 @@ def shapes_of(
     covered = {sign: _ribbons([line for line in lines if line.sign == sign], blur_um) for sign in (-1, 1)}
     out = [_from_line(line, blur_um, scale_error) for line in lines]
     for blob in blobs:
-        if (
-            _sharper_than_optics(blob, blur_um)
-            or _shading(blob, blur_um)
-            or _explained(blob, covered[blob.sign])
-        ):
+        if _sharper_than_optics(blob, blur_um) or _shading(blob, blur_um):
             continue
-        out.append(_from_blob(blob, blur_um, noise, scale_error))
+        # what a line explains is dropped, but not what sits on the line
+        kept = [blob] if not _explained(blob, covered[blob.sign]) else _lumps(blob, lines, blur_um)
+        out += [_from_blob(one, blur_um, noise, scale_error) for one in kept]
     return out
+
+
+def _lumps(blob: Blob, lines: list[Line], blur_um: float) -> list[Blob]:
+    """Return what in a spot is too thick to be the lines through it: opening takes the lines away."""
+    own = [line for line in lines if line.sign == blob.sign and _passes(line, blob)]
+    widest = max((line.half_depth_um for line in own), default=0.0)
+    cells = int((1.4 * widest + blur_um + 0.8) / CELL_UM) | 1
+    opened = cv2.morphologyEx(
+        blob.mask.astype(np.uint8),
+        cv2.MORPH_OPEN,
+        cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (cells, cells)),
+        borderType=cv2.BORDER_CONSTANT,
+        borderValue=0,
+    )
+    outlines, _ = cv2.findContours(opened, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    offset = np.array([blob.origin[1] - MIDDLE, blob.origin[0] - MIDDLE])
+    found = []
+    for outline in outlines:
+        points = outline[:, 0, :].astype(np.float64)
+        if len(points) < 8:
+            continue
+        mask = np.zeros(blob.mask.shape, np.uint8)
+        cv2.drawContours(mask, [outline], -1, 1, thickness=cv2.FILLED)
+        # the outline runs through the centres of the outermost cells: half a cell further out is the edge
+        middle = points.mean(axis=0)
+        away = points - middle
+        points = middle + away * (1 + 0.5 / np.maximum(np.hypot(*away.T), 1.0))[:, None]
+        found.append(replace(blob, contour_um=(points + offset) * CELL_UM, mask=mask > 0))
+    return found
+
+
+def _passes(line: Line, blob: Blob) -> bool:
+    column, row = np.rint(line.path_um / CELL_UM + MIDDLE).astype(int).T
+    row, column = row - blob.origin[0], column - blob.origin[1]
+    h, w = blob.mask.shape
+    inside = (row >= 0) & (row < h) & (column >= 0) & (column < w)
+    return bool(blob.mask[row[inside], column[inside]].any())
 
 
 def _sharper_than_optics(blob: Blob, blur_um: float) -> bool:
@@ -88,7 +124,10 @@ def _sharper_than_optics(blob: Blob, blur_um: float) -> bool:
     point = 2.355 * math.hypot(blur_um, blob.smoothing_um)
     area = abs(float(cv2.contourArea(blob.contour_um.astype(np.float32))))
     _, short = _extent(blob.contour_um)
-    return min(2 * math.sqrt(area / math.pi), 1.15 * short) < (0.9 if blob.sign > 0 else 0.82) * point
+    seen = min(2 * math.sqrt(area / math.pi), 1.15 * short)
+    if blob.sign < 0 and blob.significance < _CLEAR_OUTLINE:
+        return False  # so near the noise its outline says little, and a dark spot is not passed over for that
+    return seen < (0.9 if blob.sign > 0 else 0.82) * point
 
 
 def compact(blobs: list[Blob]) -> NDArray[np.bool_]:

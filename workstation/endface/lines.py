@@ -119,10 +119,23 @@ def find_lines(
         line = _measure(face, sign, points, blur_um)
         if line is None or _of_an_edge(line, edges) or _turning(line.path_um) > _MOST_TURNING:
             continue
-        if not _already(covered, line.path_um):
+        if not _already(covered, line.path_um) and not any(_is_tail(line, other) for other in lines):
             lines.append(line)
             _cover(covered, line, blur_um)
     return lines
+
+
+def _is_tail(line: Line, other: Line) -> bool:
+    """Whether a line is what the search sees of a stronger one past its end."""
+    if line.sign != other.sign or abs(line.depth) > 0.5 * abs(other.depth):
+        return False
+    ends = [
+        (a, b) for a in (line.path_um[0], line.path_um[-1]) for b in (other.path_um[0], other.path_um[-1])
+    ]
+    near = min(float(np.hypot(*(a - b))) for a, b in ends)
+    _, _, along = _ends(line.path_um)
+    _, _, stem = _ends(other.path_um)
+    return near < 8.0 and abs(float(along @ stem)) > np.cos(np.radians(15))
 
 
 def _of_an_edge(line: Line, edges: Sequence[tuple[float, float, float]]) -> bool:

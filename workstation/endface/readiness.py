@@ -96,7 +96,7 @@ def _smallest(noise: float, blur_um: float, *, spot: bool) -> float:
     # a line is added up over at least seven micrometres, a few blur widths
     gain = 1.0 if spot else math.sqrt(7.0 / (2.5 * seen_blur))
     # the matched filter answers with about seven tenths of a spot's depth, and its outline must stand clear too
-    needed = (2.0 if spot else 1.0) * THRESHOLD * noise / gain
+    needed = (1.75 if spot else 1.0) * THRESHOLD * noise / gain
     clear = [size for size in sizes if STATED_CONTRAST * depth(float(size), seen_blur) > needed]
     detected = float(clear[0]) if clear else float(sizes[-1])
     return round(max(detected, _RESOLVED_IN_BLURS * blur_um if spot else 0.0), 3)
