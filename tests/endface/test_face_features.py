@@ -11,7 +11,7 @@ from scipy.special import ndtr
 from workstation.endface import read_face
 from workstation.endface.background import Face
 from workstation.endface.lines import find_lines
-from workstation.endface.plane import CELL_UM, POLAR_RADII_UM, SIDE, coordinates
+from workstation.endface.plane import CELL_UM, SIDE, coordinates
 from workstation.endface.spots import find_seeds
 from workstation.simulator.optics import Fringes, Lamp
 from workstation.simulator.scene import Fibre
@@ -24,7 +24,7 @@ BOTH = pytest.mark.parametrize("bright", [False, True], ids=["ferrule brighter",
 def noise_face(seed: int = 5, sigma: float = 0.01) -> Face:
     """Return a contrast map of nothing but white noise."""
     noise = np.random.default_rng(seed).normal(0, sigma, (SIDE, SIDE)).astype(np.float32)
-    return Face(noise, np.zeros((SIDE, SIDE), np.float32), np.full(len(POLAR_RADII_UM), 100.0), None)
+    return Face(noise, np.zeros((SIDE, SIDE), np.float32), None)
 
 
 def with_ribbon(face: Face, start: tuple[float, float], end: tuple[float, float], width_um: float,

@@ -45,15 +45,12 @@ class Face:
         float32, (SIDE, SIDE): value over background, less one; 0 outside the frame.
     steepness
         float32, (SIDE, SIDE): relative change of the background per micrometre.
-    level
-        float64 by `POLAR_RADII_UM`: the background in grey levels.
     seen
         bool, (SIDE, SIDE): inside the frame; None where all of it is.
     """
 
     contrast: NDArray[np.float32]
     steepness: NDArray[np.float32]
-    level: NDArray[np.float64]
     seen: NDArray[np.bool_] | None
 
 
@@ -80,14 +77,13 @@ def flatten(plane: Plane, fit: Fit) -> Face:
     profile = _held_centre(profile, f64(POLAR_RADII_UM), around, fit)
     background = _spread(profile) * _lamp_map(lamp_numbers)
     _edge_band(background, even, hidden, profile)
-    level = profile
     if fit.core is not None:
         _core_patch(background, plane, fit, lamp_numbers, around)
     contrast = plane.values / np.maximum(background, 1.0) - 1
     if not plane.all_seen:
         contrast[~plane.seen] = 0
     steepness = _steepness(background)
-    return Face(contrast, steepness, level, None if plane.all_seen else plane.seen)
+    return Face(contrast, steepness, None if plane.all_seen else plane.seen)
 
 
 def _steepness(background: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -49,18 +49,14 @@ class EdgeFit:
         Centre and mean radius.
     second
         Cosine and sine amplitude of the second harmonic of the radius in pixels: the ellipse.
-    blur_um, glue_um
-        Blur (standard deviation) and width of the dark line, with the radius taken as 62.5 µm.
-    inner, glue, outer
-        Levels of cladding, dark line and ferrule in grey levels.
-    visible
-        Fraction of the circumference inside the frame.
+    blur_um
+        Blur (standard deviation), with the radius taken as 62.5 µm.
+    inner, outer
+        Levels of cladding and ferrule in grey levels.
     support
         Fraction of the visible rays whose edge lies where the fit has it.
     scatter_um
         Robust standard deviation of the rays' edges about the fit.
-    misfit
-        Root mean square of profile less model, over the edge's height.
     inner_grain, outer_grain
         Relative texture on either side.
     dip
@@ -72,14 +68,10 @@ class EdgeFit:
     radius_px: float
     second: tuple[float, float]
     blur_um: float
-    glue_um: float
     inner: float
-    glue: float
     outer: float
-    visible: float
     support: float
     scatter_um: float
-    misfit: float
     inner_grain: float
     outer_grain: float
     dip: float
@@ -159,7 +151,7 @@ def follow(grey: NDArray[np.uint8], circle: Circle) -> EdgeFit | None:
     if abs(shape["shift"]) > 6.0:
         return None
     harmonics[0] += shape["shift"] / um
-    return _edge_fit((x_px, y_px), harmonics, shape, um, seen, support, spread_px * um, 0.0, some, u)
+    return _edge_fit((x_px, y_px), harmonics, shape, um, support, spread_px * um, some, u)
 
 
 def _scatter(rays: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -278,10 +270,8 @@ def _fine(
     updated[0] += radius_wave[0]
     updated[3:] += radius_wave[3:]
     moved = (centre[0] + radius_wave[1], centre[1] + radius_wave[2])
-    residual = (edge_model(shape.numbers, u, *waves(shape.numbers, _SECTOR_ANGLES))[0] - sectors)[weight > 0]
-    misfit = float(np.sqrt(np.mean(residual**2)) / max(abs(shape["outer"] - shape["inner"]), 4.0))
     support = float(inlier.sum() / seen.sum())
-    fit = _edge_fit(moved, updated, shape, um, seen, support, spread, misfit, rays, u)
+    fit = _edge_fit(moved, updated, shape, um, support, spread, rays, u)
     return moved, updated, fit
 
 
@@ -290,10 +280,8 @@ def _edge_fit(
     harmonics: NDArray[np.float64],
     shape: EdgeShape,
     um: float,
-    seen: NDArray[np.bool_],
     support: float,
     spread_um: float,
-    misfit: float,
     rays: NDArray[np.float32],
     u: NDArray[np.float64],
 ) -> EdgeFit:
@@ -305,14 +293,10 @@ def _edge_fit(
         radius_px=float(harmonics[0]),
         second=(float(harmonics[3]), float(harmonics[4])),
         blur_um=float(np.sqrt(max(shape.blur**2 - interpolation, 0.01))),
-        glue_um=shape["glue_width"],
         inner=shape["inner"],
-        glue=shape["glue"],
         outer=shape["outer"],
-        visible=float(seen.mean()),
         support=support,
         scatter_um=spread_um,
-        misfit=misfit,
         inner_grain=_grain(rays[:, inner_part], float(u[1] - u[0])),
         outer_grain=_grain(rays[:, outer_part], float(u[1] - u[0])),
         dip=_dip(rays, u, shape),

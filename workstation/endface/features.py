@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workstation.endface.delineate import Blob
-from workstation.endface.lines import Line
+from workstation.endface.lines import Line, normals
 from workstation.endface.plane import CELL_UM, MIDDLE, SIDE
 from workstation.endface.unblur import disc_depth, disc_diameter_um, strip_depth, strip_width_um
 from workstation.values import Form
@@ -48,12 +48,9 @@ class Shape:
     inner_um: float
     outer_um: float
     filled: float
-    softness: float
 
 
-def shapes_of(
-    blobs: list[Blob], lines: list[Line], blur_um: float, noise: NDArray[np.float32], scale_error: float
-) -> list[Shape]:
+def shapes_of(blobs: list[Blob], lines: list[Line], blur_um: float, scale_error: float) -> list[Shape]:
     """Turn blobs and lines into shapes.
 
     Parameters
@@ -62,8 +59,6 @@ def shapes_of(
         What was found.
     blur_um
         Blur in the plane, in micrometres.
-    noise
-        float32, (SIDE, SIDE): standard deviation of the contrast after a 0.4 µm Gaussian.
     scale_error
         Relative standard error of the scale.
 
@@ -78,7 +73,7 @@ def shapes_of(
             continue
         # what a line explains is dropped, but not what sits on the line
         kept = [blob] if not _explained(blob, covered[blob.sign]) else _lumps(blob, lines, blur_um)
-        out += [_from_blob(one, blur_um, noise, scale_error) for one in kept]
+        out += [_from_blob(one, blur_um, scale_error) for one in kept]
     return out
 
 
@@ -122,7 +117,7 @@ def _passes(line: Line, blob: Blob) -> bool:
 def _sharper_than_optics(blob: Blob, blur_um: float) -> bool:
     """Whether a spot is smaller than the image of a point: then it's a pixel of the camera and not of the face."""
     point = 2.355 * math.hypot(blur_um, blob.smoothing_um)
-    area = abs(float(cv2.contourArea(blob.contour_um.astype(np.float32))))
+    area = _area(blob.contour_um)
     _, short = _extent(blob.contour_um)
     seen = min(2 * math.sqrt(area / math.pi), 1.15 * short)
     if blob.sign < 0 and blob.significance < _CLEAR_OUTLINE:
@@ -136,7 +131,7 @@ def compact(blobs: list[Blob]) -> NDArray[np.bool_]:
     for blob in blobs:
         long, short = _extent(blob.contour_um)
         broad = _as_ribbon(blob.contour_um)[1] > _SCRATCH_MOST_UM
-        area = abs(float(cv2.contourArea(blob.contour_um.astype(np.float32))))
+        area = _area(blob.contour_um)
         round_ = (
             long < 2.2 * max(short, 0.5) and area > 0.45 * long * short
         )  # crossing scratches leave it empty
@@ -187,6 +182,10 @@ def _shading(blob: Blob, blur_um: float) -> bool:
     )
 
 
+def _area(contour_um: NDArray[np.float64]) -> float:
+    return abs(float(cv2.contourArea(contour_um.astype(np.float32))))
+
+
 def _extent(contour_um: NDArray[np.float64]) -> tuple[float, float]:
     (_, (a, b), _) = cv2.minAreaRect(contour_um.astype(np.float32))
     return max(a, b), min(a, b)
@@ -208,9 +207,7 @@ def distance_range(
 
 
 def _from_line(line: Line, blur_um: float, scale_error: float) -> Shape:
-    tangent = np.gradient(line.path_um, axis=0)
-    tangent /= np.maximum(np.hypot(*tangent.T)[:, None], 1e-9)
-    normal = np.stack([-tangent[:, 1], tangent[:, 0]], axis=1) * line.width_um / 2
+    normal = normals(line.path_um) * line.width_um / 2
     outline = np.vstack([line.path_um + normal, (line.path_um - normal)[::-1]])
     _, radius = cv2.minEnclosingCircle(outline.astype(np.float32))
     inner, outer = distance_range(outline, None)
@@ -229,7 +226,6 @@ def _from_line(line: Line, blur_um: float, scale_error: float) -> Shape:
         inner_um=inner,
         outer_um=outer,
         filled=1.0,
-        softness=0.0,
     )
 
 
@@ -248,7 +244,7 @@ def _error(
     )
 
 
-def _from_blob(blob: Blob, blur_um: float, noise: NDArray[np.float32], scale_error: float) -> Shape:
+def _from_blob(blob: Blob, blur_um: float, scale_error: float) -> Shape:
     blur = math.hypot(blur_um, blob.smoothing_um)
     contour = blob.contour_um
     long_seen, short_seen = _extent(contour)
@@ -259,7 +255,7 @@ def _from_blob(blob: Blob, blur_um: float, noise: NDArray[np.float32], scale_err
     long = disc_diameter_um(long_seen, blur)
     size, rounding_error = _unrounded(disc_diameter_um(2 * radius, blur), 2 * radius, contour, blur)
     outline = _shrunk(contour, long_seen, short_seen, long, short)
-    area = abs(float(cv2.contourArea(contour.astype(np.float32))))
+    area = _area(contour)
     filled = float(blob.mask.sum()) * CELL_UM**2 / max(area, CELL_UM**2)
     ribbon_long, ribbon_wide = _as_ribbon(contour)
     ribbon_wide = strip_width_um(ribbon_wide, blur)
@@ -289,13 +285,12 @@ def _from_blob(blob: Blob, blur_um: float, noise: NDArray[np.float32], scale_err
         inner_um=inner,
         outer_um=outer,
         filled=filled,
-        softness=blur,
     )
 
 
 def _is_ring(blob: Blob) -> bool:
     """Whether a spot is hollow and its outline bulges outward all round: no crossing of scratches does."""
-    area = abs(float(cv2.contourArea(blob.contour_um.astype(np.float32))))
+    area = _area(blob.contour_um)
     hull = abs(float(cv2.contourArea(cv2.convexHull(blob.contour_um.astype(np.float32)))))
     hollow = float(blob.mask.sum()) * CELL_UM**2 < 0.75 * area
     return hollow and area > 0.8 * hull
@@ -319,7 +314,7 @@ def _unrounded(
     blunter one; how far a spot is from round tells how pointed its ends are. The slope and the spread are those of
     rendered particles.
     """
-    area = max(abs(float(cv2.contourArea(contour.astype(np.float32)))), 1e-3)
+    area = max(_area(contour), 1e-3)
     pointed = seen_um / (2 * math.sqrt(area / math.pi)) - 1.04
     return (
         size_um + blur_um * float(np.clip(3.0 * pointed, 0.0, 0.8)),
@@ -331,8 +326,7 @@ def _shrunk(
     contour: NDArray[np.float64], long_seen: float, short_seen: float, long: float, short: float
 ) -> NDArray[np.float64]:
     """Outline with the blur taken off along and across its main direction."""
-    centre, _, angle = cv2.minAreaRect(contour.astype(np.float32))
-    (_, (a, b), _) = cv2.minAreaRect(contour.astype(np.float32))
+    centre, (a, b), angle = cv2.minAreaRect(contour.astype(np.float32))
     turn = math.radians(angle if a >= b else angle + 90)
     axes = np.array([[math.cos(turn), math.sin(turn)], [-math.sin(turn), math.cos(turn)]])
     local = (contour - centre) @ axes.T

@@ -344,10 +344,15 @@ def _path(points: NDArray[np.float64], extra_um: float) -> NDArray[np.float64]:
     return out
 
 
-def _straightened(contrast: NDArray[np.float32], path: NDArray[np.float64]) -> NDArray[np.float32]:
-    tangent = np.gradient(path, axis=0)
+def normals(path_um: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the unit normals (n, 2) of a path (n, 2), to the right of its direction as seen with y down."""
+    tangent = np.gradient(path_um, axis=0)
     tangent /= np.maximum(np.hypot(*tangent.T)[:, None], 1e-9)
-    normal = np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)
+    return np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)
+
+
+def _straightened(contrast: NDArray[np.float32], path: NDArray[np.float64]) -> NDArray[np.float32]:
+    normal = normals(path)
     x = MIDDLE + (path[:, :1] + _ACROSS_UM * normal[:, :1]) / CELL_UM
     y = MIDDLE + (path[:, 1:] + _ACROSS_UM * normal[:, 1:]) / CELL_UM
     return f32(cv2.remap(contrast, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR))
@@ -381,7 +386,7 @@ def _measure(face: Face, sign: int, points: NDArray[np.float64], blur_um: float)
     seen = right - left
     # put the path onto the middle of the line
     middle_off = (left + right) / 2
-    path = _shifted(path, middle_off)[first : last + 1]
+    path = (path + middle_off * normals(path))[first : last + 1]
     length = float(np.hypot(*np.diff(path, axis=0).T).sum())
     width = strip_width_um(seen, float(np.hypot(blur_um, _READING_BLUR_UM)))
     depth = float(profile[np.abs(_ACROSS_UM - middle_off) <= 0.2].mean())
@@ -433,9 +438,7 @@ def _recentred(contrast: NDArray[np.float32], sign: int, path: NDArray[np.float6
             residual = np.abs(middle - np.polyval(fit, t))
             fit = np.polyfit(t[good], middle[good], degree, w=1 / np.maximum(residual[good], 0.1))
         offset = np.clip(np.polyval(fit, t), -1.5, 1.5)
-        tangent = np.gradient(path, axis=0)
-        tangent /= np.maximum(np.hypot(*tangent.T)[:, None], 1e-9)
-        path = path + offset[:, None] * np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)
+        path = path + offset[:, None] * normals(path)
     return path
 
 
@@ -464,12 +467,6 @@ def _half_depth(profile: NDArray[np.float64]) -> tuple[float, float] | None:
         return float(_ACROSS_UM[a] + share * (_ACROSS_UM[b] - _ACROSS_UM[a]))
 
     return cross(i, i + 1), cross(j, j - 1)
-
-
-def _shifted(path: NDArray[np.float64], across_um: float) -> NDArray[np.float64]:
-    tangent = np.gradient(path, axis=0)
-    tangent /= np.maximum(np.hypot(*tangent.T)[:, None], 1e-9)
-    return path + across_um * np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)
 
 
 def _longest_run(on: NDArray[np.bool_]) -> tuple[int, int] | None:

@@ -70,9 +70,7 @@ def read_face(
     blur_um = math.hypot(fit.blur_um, plane.sampling_um)
     blobs = find_blobs(face, seeds, blur_um)
     lines = find_lines(face, compact(blobs), blur_um, _edges(fit))
-    shapes = [
-        s for s in shapes_of(blobs, lines, blur_um, seeds.noise, fit.scale_error) if s.inner_um < _READ_TO_UM
-    ]
+    shapes = [s for s in shapes_of(blobs, lines, blur_um, fit.scale_error) if s.inner_um < _READ_TO_UM]
     shapes.sort(key=lambda s: (round(s.inner_um, 2), -s.size_um))
     turn = tilt(fit)
     core_um = fit.to_um(*fit.core.centre_px) if fit.core is not None else (0.0, 0.0)
