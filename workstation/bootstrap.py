@@ -162,11 +162,11 @@ def run_tests() -> int:
 
 
 @contextlib.contextmanager
-def virtual_display() -> Iterator[str]:
+def virtual_display(screen: str = "1600x1200x24") -> Iterator[str]:
     """Start a virtual X server on a free number for as long as the block lasts; give its name."""
     reading, writing = os.pipe()
     server = subprocess.Popen(
-        ["Xvfb", "-displayfd", str(writing), "-screen", "0", "1600x1200x24", "-nolisten", "tcp"],
+        ["Xvfb", "-displayfd", str(writing), "-screen", "0", screen, "-nolisten", "tcp"],
         pass_fds=(writing,),
         stdin=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,

@@ -26,9 +26,10 @@ sys.path.insert(0, str(FAKE))
 
 import run_with_fake  # noqa: E402
 
-from tests.live_bench.display import needs_a_server, virtual_screen, why_no_server  # noqa: E402
+from tests.live_bench.display import SCREEN, needs_a_server, why_no_server  # noqa: E402
 from tests.live_bench.figures import all_met, as_row, figures_of, table  # noqa: E402
 from tests.live_bench.film import wandering_face  # noqa: E402
+from workstation.bootstrap import virtual_display  # noqa: E402
 from workstation.opencv_setup import cv2  # noqa: E402
 
 _BEGIN_AND_END_S = 120.0
@@ -54,7 +55,7 @@ def watched(
         if offscreen:
             env["QT_QPA_PLATFORM"] = "offscreen"
         elif needs_a_server():
-            env["DISPLAY"] = stack.enter_context(virtual_screen())
+            env["DISPLAY"] = stack.enter_context(virtual_display(SCREEN))
             env["QT_QPA_PLATFORM"] = "xcb"
         command = [sys.executable, "-W", "error", "-m", "tests.live_bench.watched_window"]
         command += [str(folder), str(seconds), label, str(result)]
