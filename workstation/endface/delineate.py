@@ -128,14 +128,7 @@ def _component(
         slice(left, min(labels.shape[1], x + w + _MARGIN)),
     )
     own = labels[window] == k
-    for smoothing_um, enough in zip(_SMOOTHING_UM, _CLEAR, strict=True):
-        smooth, noise = maps.at(smoothing_um)
-        value = sign * smooth[window]
-        if smoothing_um < _SMOOTHING_UM[1] and float(value[own].max()) < _FAINT:
-            continue  # a faint thing has nothing fine about it that the sharpest map would show
-        clear = value / noise[window]
-        if float(clear[own].max()) >= enough:
-            break
+    smoothing_um, value, clear = _map_for(maps, sign, window, own)
     near = cv2.dilate(own.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
     summit = (value >= cv2.dilate(value, np.ones((3, 3), np.uint8))) & own & (clear > 4.5)
     rows, columns = np.nonzero(summit)
@@ -186,6 +179,30 @@ def _component(
                 )
             )
     return found
+
+
+def _map_for(
+    maps: _Maps, sign: int, window: tuple[slice, slice], own: NDArray[np.bool_]
+) -> tuple[float, NDArray[np.float32], NDArray[np.float32]]:
+    """Return the sharpest map that shows a spot clearly, or else the one that shows it best.
+
+    With its smoothing, its values by sign and these over their noise.
+    """
+    best: tuple[float, NDArray[np.float32], NDArray[np.float32]] | None = None
+    most = -np.inf
+    for smoothing_um, enough in zip(_SMOOTHING_UM, _CLEAR, strict=True):
+        smooth, noise = maps.at(smoothing_um)
+        value = f32(sign * smooth[window])
+        if smoothing_um < _SMOOTHING_UM[1] and float(value[own].max()) < _FAINT:
+            continue  # a faint thing has nothing fine about it that the sharpest map would show
+        clear = f32(value / noise[window])
+        peak = float(clear[own].max())
+        if best is None or peak > most:
+            best, most = (smoothing_um, value, clear), peak
+        if peak >= enough:
+            return smoothing_um, value, clear
+    assert best is not None
+    return best
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -5,13 +5,14 @@ would mend them. What the criteria ask for on top (zones in view, smallest featu
 """
 
 import math
+from collections.abc import Sequence
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from workstation.endface.spots import THRESHOLD
-from workstation.endface.unblur import disc_depth, strip_depth
+from workstation.endface.spots import THRESHOLD, Filter
+from workstation.endface.unblur import strip_depth
 from workstation.values import Check, Fit, NoFit, NoFitReason, Readiness
 
 # The contrast at which the smallest visible particle and scratch are stated.
@@ -19,6 +20,7 @@ STATED_CONTRAST = 0.3
 # Two things must be about two standard deviations of the blur apart to be told apart (Sparrow's limit for a
 # Gaussian is exactly 2, from memory); what is smaller than that is seen but can't be measured.
 _RESOLVED_IN_BLURS = 1.7
+_SIZES_UM = np.geomspace(0.1, 50.0, 240)
 _LIMIT_CLIPPED = 0.02
 _LEAST_LEVEL = 20.0
 _LEAST_SUPPORT = 0.6
@@ -40,7 +42,9 @@ def without_fit(fault: NoFit, grey: NDArray[np.uint8]) -> Readiness:
     return Readiness(None, None, None, tuple(checks))
 
 
-def with_fit(fit: Fit, grey: NDArray[np.uint8], noise: float, sampling_um: float) -> Readiness:
+def with_fit(
+    fit: Fit, grey: NDArray[np.uint8], noise: float, filters: Sequence[Filter], sampling_um: float
+) -> Readiness:
     """Return the readiness of a fitted picture.
 
     Parameters
@@ -51,6 +55,8 @@ def with_fit(fit: Fit, grey: NDArray[np.uint8], noise: float, sampling_um: float
         uint8, shape (height, width).
     noise
         Standard deviation of the cladding's contrast after a Gaussian of 0.4 µm.
+    filters
+        The matched filters as they stand on this picture's cladding.
     sampling_um
         Standard deviation of the blur that pixels and resampling add.
 
@@ -59,8 +65,7 @@ def with_fit(fit: Fit, grey: NDArray[np.uint8], noise: float, sampling_um: float
     Readiness
     """
     blur_um = math.hypot(fit.blur_um, sampling_um)
-    smallest = _smallest(noise, blur_um, spot=True)
-    narrowest = _smallest(noise, blur_um, spot=False)
+    smallest, narrowest = _smallest_spot(filters, blur_um), _narrowest_line(noise, blur_um)
     level, clipped = _light(fit, grey)
     checks = (
         Check("light", level >= _LEAST_LEVEL, round(level, 1), _LEAST_LEVEL, "grey levels",
@@ -88,15 +93,18 @@ def _light(fit: Fit, grey: NDArray[np.uint8]) -> tuple[float, float]:
     return float(np.median(inside)), float((inside >= 254).mean())
 
 
-def _smallest(noise: float, blur_um: float, *, spot: bool) -> float:
-    """Smallest diameter or width that stands clear of the noise, and is resolved, at the stated contrast."""
+def _smallest_spot(filters: Sequence[Filter], blur_um: float) -> float:
+    """Smallest disc at the stated contrast that one of the filters shows, and that is resolved."""
+    for size in _SIZES_UM:
+        if any(one.shows(float(size), STATED_CONTRAST, blur_um) for one in filters):
+            return round(max(float(size), _RESOLVED_IN_BLURS * blur_um), 3)
+    return round(float(_SIZES_UM[-1]), 3)
+
+
+def _narrowest_line(noise: float, blur_um: float) -> float:
+    """Narrowest strip at the stated contrast that stands clear of the noise."""
     seen_blur = math.hypot(blur_um, 0.4)
-    sizes = np.geomspace(0.1, 50.0, 240)
-    depth = disc_depth if spot else strip_depth
     # a line is added up over at least seven micrometres, a few blur widths
-    gain = 1.0 if spot else math.sqrt(7.0 / (2.5 * seen_blur))
-    # the matched filter answers with about seven tenths of a spot's depth, and its outline must stand clear too
-    needed = (1.75 if spot else 1.0) * THRESHOLD * noise / gain
-    clear = [size for size in sizes if STATED_CONTRAST * depth(float(size), seen_blur) > needed]
-    detected = float(clear[0]) if clear else float(sizes[-1])
-    return round(max(detected, _RESOLVED_IN_BLURS * blur_um if spot else 0.0), 3)
+    needed = THRESHOLD * noise / math.sqrt(7.0 / (2.5 * seen_blur))
+    clear = [size for size in _SIZES_UM if STATED_CONTRAST * strip_depth(float(size), seen_blur) > needed]
+    return round(float(clear[0] if clear else _SIZES_UM[-1]), 3)

@@ -13,7 +13,7 @@ from workstation.endface.features import Shape, compact, shapes_of
 from workstation.endface.fibre import find_fibre, to_grey
 from workstation.endface.lines import find_lines
 from workstation.endface.occlusion import occlusion
-from workstation.endface.plane import HALF_UM, MIDDLE, tilt, to_plane
+from workstation.endface.plane import HALF_UM, tilt, to_plane
 from workstation.endface.readiness import with_fit, without_fit
 from workstation.endface.spots import find_seeds
 from workstation.values import Feature, Fit, NoFit, Reading, ScaleSource
@@ -61,8 +61,7 @@ def read_face(
     plane = to_plane(grey, fit)
     face = flatten(plane, fit)
     seeds = find_seeds(face)
-    cladding_noise = float(np.median(seeds.noise[MIDDLE, MIDDLE + 80 : MIDDLE + 200]))
-    readiness = with_fit(fit, grey, cladding_noise, plane.sampling_um)
+    readiness = with_fit(fit, grey, seeds.filters[0].plain_noise, seeds.filters, plane.sampling_um)
     view = _view(grey, fit)
     if not readiness.ok:
         # what can't be judged isn't measured either: its sizes would only mislead

@@ -7,6 +7,7 @@ threshold is a false-alarm rate, whatever the grain, the JPEG or the camera; whe
 small error of the fit would leave there is added to the noise.
 """
 
+import math
 from dataclasses import dataclass
 
 import cv2
@@ -15,7 +16,8 @@ from numpy.typing import NDArray
 
 from workstation.endface.arrays import f32
 from workstation.endface.background import Face, median_by_radius
-from workstation.endface.plane import CELL_UM, HALF_UM, POLAR_RADII_UM, SIDE, coordinates, polar
+from workstation.endface.plane import CELL_UM, HALF_UM, MIDDLE, POLAR_RADII_UM, SIDE, coordinates, polar
+from workstation.endface.unblur import disc_depth
 
 # Standard deviations of the matched filters in micrometres, each with the shrink at which it is computed.
 SCALES_UM = ((0.4, 1), (0.8, 1), (1.6, 2), (3.2, 4), (6.4, 8))
@@ -23,6 +25,9 @@ _SURROUND = 2.5
 # A normal deviate of 6 is one false alarm in 10^9 places; a plane has some 10^5 independent ones, and grain and
 # JPEG have longer tails than the normal law.
 THRESHOLD = 6.0
+_PLAIN_SHARE = 0.6
+# What is expected this many deviations above the threshold is found in 98 of 100 pictures.
+_MARGIN = 2.0
 # How far the fitted background may be off sideways, in micrometres.
 POSITION_ERROR_UM = 0.06
 _NOISE_STEP_UM = 1.0
@@ -45,12 +50,39 @@ class Seeds:
         float32, (SIDE, SIDE): standard deviation of the contrast after a 0.4 µm Gaussian.
     smooth
         float32, (SIDE, SIDE): the contrast after a 0.4 µm Gaussian.
+    filters
+        One entry a scale: what a spot on the cladding is held against there.
     """
 
     dark: NDArray[np.bool_]
     bright: NDArray[np.bool_]
     noise: NDArray[np.float32]
     smooth: NDArray[np.float32]
+    filters: tuple["Filter", ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Filter:
+    """A matched filter as it stands on the cladding of one picture.
+
+    Attributes
+    ----------
+    sigma_um
+        Standard deviation of its Gaussian.
+    noise, plain_noise
+        Standard deviation of its answer, and of the contrast after its Gaussian alone.
+    """
+
+    sigma_um: float
+    noise: float
+    plain_noise: float
+
+    def shows(self, diameter_um: float, contrast: float, blur_um: float) -> bool:
+        """Whether a disc stands so clear of this noise that the noise itself seldom hides it."""
+        near = disc_depth(diameter_um, math.hypot(blur_um, self.sigma_um))
+        around = disc_depth(diameter_um, math.hypot(blur_um, _SURROUND * self.sigma_um))
+        answer, plain = contrast * (near - around) / self.noise, contrast * near / self.plain_noise
+        return answer > THRESHOLD + _MARGIN and plain > _PLAIN_SHARE * THRESHOLD + _MARGIN
 
 
 def find_seeds(face: Face) -> Seeds:
@@ -68,6 +100,7 @@ def find_seeds(face: Face) -> Seeds:
     dark = np.zeros((SIDE, SIDE), bool)
     bright = np.zeros((SIDE, SIDE), bool)
     first = None
+    filters = []
     hidden = hidden_rays(face)
     for sigma_um, shrink in SCALES_UM:
         small = face.contrast if shrink == 1 else _shrink(face.contrast, shrink)
@@ -76,18 +109,27 @@ def find_seeds(face: Face) -> Seeds:
         around = f32(cv2.GaussianBlur(small, (0, 0), sigma * _SURROUND))
         response = centre - around
         error = _steepness_error(face, sigma_um, shrink)
-        z = response / noise_map(response, error, hidden, shrink)
+        noise = noise_map(response, error, hidden, shrink)
+        z = response / noise
         plain = noise_map(centre, error, hidden, shrink)
         if first is None:
             first = (plain, centre)
+        filters.append(Filter(sigma_um, _on_cladding(noise), _on_cladding(plain)))
         # the surround of a strong spot answers with the other sign: what is there must itself differ
         z_plain = centre / plain
         for sign, found in ((-1, dark), (1, bright)):
-            hit = (sign * z > THRESHOLD) & (sign * z_plain > 0.6 * THRESHOLD)
+            hit = (sign * z > THRESHOLD) & (sign * z_plain > _PLAIN_SHARE * THRESHOLD)
             if hit.any():
                 found |= hit if shrink == 1 else _grow(hit, shrink)
     assert first is not None
-    return Seeds(dark, bright, *first)
+    return Seeds(dark, bright, *first, tuple(filters))
+
+
+def _on_cladding(noise: NDArray[np.float32]) -> float:
+    """Median noise between 20 and 50 µm from the centre, along one radius of a map of any shrink."""
+    middle = noise.shape[0] // 2
+    cells = middle / MIDDLE
+    return float(np.median(noise[middle, middle + int(80 * cells) : middle + int(200 * cells)]))
 
 
 def _shrink(values: NDArray[np.float32], by: int) -> NDArray[np.float32]:
