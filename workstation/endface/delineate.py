@@ -23,6 +23,8 @@ from workstation.endface.spots import Seeds, hidden_rays, noise_map
 _SMOOTHING_UM = (0.2, 0.4, 1.0, 2.4)
 _CLEAR = (20.0, 8.0, 8.0, 8.0)
 _MARGIN = 8
+# A filter may answer to the pattern of a compressed picture; what no plain map shows this clearly isn't there.
+_LEAST_CLEAR = 6.5
 _FAINT = 0.15
 # A rise within this many blurs of a deeper spot is its flank; farther off, and at least this deep, part of it.
 _BLURS_APART = 3.0
@@ -129,6 +131,8 @@ def _component(
     )
     own = labels[window] == k
     smoothing_um, value, clear = _map_for(maps, sign, window, own)
+    if float(clear[own].max()) < _LEAST_CLEAR:
+        return []
     near = cv2.dilate(own.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
     summit = (value >= cv2.dilate(value, np.ones((3, 3), np.uint8))) & own & (clear > 4.5)
     rows, columns = np.nonzero(summit)
